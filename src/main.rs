@@ -1,0 +1,3 @@
+//! The command line: parse, run, print, exit code.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! One measure a file: strokes and notes in, numbers out.

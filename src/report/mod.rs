@@ -1,0 +1,1 @@
+//! A review written down: JSON, CSV, text, charts, the page.

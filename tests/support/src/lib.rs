@@ -1,0 +1,1 @@
+//! The test instrument and the take maker.
