@@ -1,1 +1,4 @@
 //! The test instrument and the take maker.
+
+pub mod onsets;
+pub mod outside;
