@@ -1,0 +1,251 @@
+//! A small writer of SVG (W3C, Scalable Vector Graphics 1.1, second edition).
+//!
+//! Colours and faces come from classes in `chart.css`, so that one drawing
+//! serves light, dark and print; text is escaped; every number is rounded to
+//! a tenth of a unit, which also keeps files small and equal from run to run.
+
+use super::lettering::escape;
+use std::fmt::Write;
+
+/// The classes every drawing uses.
+pub const STYLE: &str = include_str!("chart.css");
+
+/// Where a text is anchored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Anchor {
+    Start,
+    Middle,
+    End,
+}
+
+/// A drawing in the making.
+#[derive(Clone, Debug)]
+pub struct Svg {
+    width: f64,
+    height: f64,
+    /// Begins the identifiers in this drawing; unique on a page.
+    id: String,
+    title: String,
+    desc: String,
+    body: String,
+}
+
+/// A coordinate with at most one decimal.
+pub fn n(value: f64) -> String {
+    let tenths = (value * 10.0).round() as i64;
+    let sign = if tenths < 0 { "-" } else { "" };
+    let (whole, tenth) = (tenths.unsigned_abs() / 10, tenths.unsigned_abs() % 10);
+    if tenth == 0 {
+        format!("{sign}{whole}")
+    } else {
+        format!("{sign}{whole}.{tenth}")
+    }
+}
+
+/// A value for a script to sort by: at most six decimals.
+pub fn n_fine(value: f64) -> String {
+    let text = format!("{value:.6}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+impl Svg {
+    /// An empty drawing; `title` and `desc` are its text alternative.
+    pub fn new(id: &str, width: f64, title: &str, desc: &str) -> Self {
+        Self {
+            width,
+            height: 0.0,
+            id: id.to_owned(),
+            title: title.to_owned(),
+            desc: desc.to_owned(),
+            body: String::new(),
+        }
+    }
+
+    pub fn width(&self) -> f64 {
+        self.width
+    }
+
+    pub fn height(&self) -> f64 {
+        self.height
+    }
+
+    pub fn set_width(&mut self, width: f64) {
+        self.width = width;
+    }
+
+    pub fn set_height(&mut self, height: f64) {
+        self.height = height;
+    }
+
+    /// Opens a group; `attributes` is written as it stands.
+    pub fn open(&mut self, attributes: &str) {
+        self.put(format_args!("<g {attributes}>"));
+    }
+
+    pub fn close(&mut self) {
+        self.body.push_str("</g>");
+    }
+
+    pub fn line(&mut self, from: (f64, f64), to: (f64, f64), class: &str) {
+        self.put(format_args!(
+            "<path class=\"{class}\" d=\"M{} {}L{} {}\"/>",
+            n(from.0),
+            n(from.1),
+            n(to.0),
+            n(to.1)
+        ));
+    }
+
+    /// Straight lines through points; nothing for fewer than two.
+    pub fn polyline(&mut self, points: &[(f64, f64)], class: &str) {
+        if points.len() > 1 {
+            let d = path(points);
+            self.path(&d, class, None);
+        }
+    }
+
+    /// A closed area through points.
+    pub fn area(&mut self, points: &[(f64, f64)], class: &str) {
+        if points.len() > 2 {
+            let d = format!("{}Z", path(points));
+            self.path(&d, class, None);
+        }
+    }
+
+    pub fn rect(&mut self, corner: (f64, f64), size: (f64, f64), class: &str, tip: Option<&str>) {
+        self.put(format_args!(
+            "<rect class=\"{class}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"",
+            n(corner.0),
+            n(corner.1),
+            n(size.0.max(0.0)),
+            n(size.1.max(0.0))
+        ));
+        self.end(tip, "rect");
+    }
+
+    pub fn circle(&mut self, centre: (f64, f64), radius: f64, class: &str, tip: Option<&str>) {
+        self.put(format_args!(
+            "<circle class=\"{class}\" cx=\"{}\" cy=\"{}\" r=\"{}\"",
+            n(centre.0),
+            n(centre.1),
+            n(radius)
+        ));
+        self.end(tip, "circle");
+    }
+
+    /// A path; `d` is written as it stands.
+    pub fn path(&mut self, d: &str, class: &str, tip: Option<&str>) {
+        self.put(format_args!("<path class=\"{class}\" d=\"{d}\""));
+        self.end(tip, "path");
+    }
+
+    pub fn text(&mut self, at: (f64, f64), class: &str, anchor: Anchor, text: &str) {
+        let anchor = match anchor {
+            Anchor::Start => "",
+            Anchor::Middle => " text-anchor=\"middle\"",
+            Anchor::End => " text-anchor=\"end\"",
+        };
+        self.put(format_args!(
+            "<text class=\"{class}\" x=\"{}\" y=\"{}\"{anchor}>{}</text>",
+            n(at.0),
+            n(at.1),
+            escape(text)
+        ));
+    }
+
+    /// Markup made by other means, written as it stands.
+    pub fn raw(&mut self, markup: &str) {
+        self.body.push_str(markup);
+    }
+
+    /// For a page that has [`STYLE`] in its head.
+    pub fn inline(&self, class: &str) -> String {
+        let Self { width, height, .. } = self;
+        format!(
+            "<svg class=\"chart {class}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\" \
+             viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\">{head}{body}</svg>",
+            id = self.id,
+            w = n(*width),
+            h = n(*height),
+            head = self.head(),
+            body = self.body,
+        )
+    }
+
+    /// A file of its own, with its style and its paper.
+    pub fn file(&self) -> String {
+        format!(
+            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
+             <svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart\" role=\"img\" \
+             data-generator=\"kettlemark\" aria-labelledby=\"{id}-t {id}-d\" \
+             viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\">{head}<style>{STYLE}</style>\
+             <rect class=\"paper\" width=\"100%\" height=\"100%\"/>{body}</svg>\n",
+            id = self.id,
+            w = n(self.width),
+            h = n(self.height),
+            head = self.head(),
+            body = self.body.replace("><", ">\n<"),
+        )
+    }
+
+    fn head(&self) -> String {
+        format!(
+            "<title id=\"{id}-t\">{}</title><desc id=\"{id}-d\">{}</desc>",
+            escape(&self.title),
+            escape(&self.desc),
+            id = self.id
+        )
+    }
+
+    fn end(&mut self, tip: Option<&str>, element: &str) {
+        match tip {
+            None => self.body.push_str("/>"),
+            Some(tip) => {
+                self.put(format_args!("><title>{}</title></{element}>", escape(tip)));
+            }
+        }
+    }
+
+    fn put(&mut self, arguments: std::fmt::Arguments<'_>) {
+        // Writing to a String never fails.
+        let _ = self.body.write_fmt(arguments);
+    }
+}
+
+/// The `d` of straight lines through points.
+pub fn path(points: &[(f64, f64)]) -> String {
+    let mut d = String::new();
+    for (i, (x, y)) in points.iter().enumerate() {
+        d.push(if i == 0 { 'M' } else { 'L' });
+        d.push_str(&n(*x));
+        d.push(' ');
+        d.push_str(&n(*y));
+    }
+    d
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn coordinates_are_short_and_never_minus_zero() {
+        assert_eq!(n(-0.04), "0");
+        assert_eq!(n(-0.06), "-0.1");
+        assert_eq!(n(12.0), "12");
+        assert_eq!(n(1234.56), "1234.6");
+    }
+
+    #[test]
+    fn a_file_is_well_formed_whatever_the_title() {
+        let mut svg = Svg::new("x", 10.0, "<script>\u{1b}&\"", "]]>\u{202e}");
+        svg.text((1.0, 2.0), "t", Anchor::End, "</text>'");
+        let file = svg.file();
+        let parsed = roxmltree::Document::parse(&file).unwrap();
+        assert!(
+            parsed
+                .descendants()
+                .all(|e| e.tag_name().name() != "script")
+        );
+    }
+}
