@@ -1,0 +1,73 @@
+//! A set of drums, each at every pitch the part asks of it.
+
+use crate::draw::Draw;
+use crate::modal::{Later, ModalDrum};
+use crate::recorded::RecordedDrum;
+use crate::truth::TrueSetting;
+use kettlemark::part::Part;
+
+/// What the strokes are made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Instrument {
+    Modal,
+    Recorded,
+}
+
+enum Drum {
+    Modal(ModalDrum),
+    Recorded(RecordedDrum),
+}
+
+/// The drums of one take, one for every setting of the part.
+pub struct Kit {
+    drums: Vec<Drum>,
+    /// In the order of `Part::settings`.
+    pub tuning: Vec<TrueSetting>,
+}
+
+impl Kit {
+    /// Draws the drums for a part, each setting `detune_cents` off, one value
+    /// for every setting.
+    pub fn draw(
+        instrument: Instrument,
+        seed: u64,
+        part: &Part,
+        detune_cents: &[f64],
+        rate_hz: f64,
+        wide: bool,
+    ) -> Self {
+        let mut drums = Vec::new();
+        let mut tuning = Vec::new();
+        for (setting, &cents) in part.settings().iter().zip(detune_cents) {
+            let hz = setting.pitch.hz(440.0) * 2f64.powf(cents / 1200.0);
+            // A drum keeps its nature when it is retuned.
+            let mut draw = Draw::new(seed, 100 + u64::from(setting.drum));
+            drums.push(match instrument {
+                Instrument::Modal => Drum::Modal(ModalDrum::draw(&mut draw, hz, wide)),
+                Instrument::Recorded => Drum::Recorded(RecordedDrum::draw(&mut draw, hz, rate_hz)),
+            });
+            tuning.push(TrueSetting { hz, cents });
+        }
+        Self { drums, tuning }
+    }
+
+    /// One stroke on a setting's drum, and how many of its samples come
+    /// before the contact.
+    pub fn stroke(
+        &self,
+        draw: &mut Draw,
+        setting: usize,
+        level_db: f64,
+        later: &[(usize, Later)],
+        rate_hz: f64,
+        longest: usize,
+    ) -> (usize, Vec<f32>) {
+        match &self.drums[setting] {
+            Drum::Modal(d) => (0, d.stroke(draw, level_db, later, rate_hz, longest)),
+            Drum::Recorded(d) => (
+                d.lead(),
+                d.stroke(draw, level_db, later, rate_hz, longest + d.lead()),
+            ),
+        }
+    }
+}

@@ -1,0 +1,253 @@
+//! Whole takes with their truth.
+
+use crate::conditions::{Chain, Kind};
+use crate::draw::Draw;
+use crate::dsp;
+use crate::kit::{Instrument, Kit};
+use crate::parts::{self, Wish};
+use crate::player::{self, Performance, Player};
+use crate::render::{self, HEAD_S};
+use crate::truth::{Fate, TrueNote, TrueRoll, TrueStop, TrueStroke, Truth};
+use kettlemark::part::{Part, quarters_f64};
+use std::path::Path;
+
+/// Seeds from here on are for judging and are never looked at while hearing
+/// is being tuned. Their modal drums are drawn from wider ranges.
+pub const FIRST_JUDGING_SEED: u64 = 10_000;
+
+/// The rate of generated takes, hertz.
+pub const RATE_HZ: u32 = 32_000;
+
+/// A made take.
+pub struct MadeTake {
+    pub part: Part,
+    pub samples: Vec<f32>,
+    pub rate_hz: u32,
+    pub truth: Truth,
+}
+
+/// Makes a take: part, player, drums and conditions all drawn from the seed.
+///
+/// # Panics
+/// For recorded strokes where the sound set is not installed; ask
+/// [`crate::recorded::available`].
+pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
+    let mut draw = Draw::new(seed, 1);
+    let wish = Wish {
+        soft_after_loud: kind == Kind::SoftAfterLoud,
+        ..Wish::default()
+    };
+    let part = parts::generate(&mut draw, wish);
+    let player = Player::draw(&mut Draw::new(seed, 2));
+    let chain = Chain::draw(
+        kind,
+        &mut Draw::new(seed, 3 + kind as u64),
+        f64::from(RATE_HZ),
+    );
+    make_of(part, &player, &chain, instrument, seed, RATE_HZ)
+}
+
+/// Makes a take of a given part by a given player.
+///
+/// # Panics
+/// As [`make`].
+pub fn make_of(
+    part: Part,
+    player: &Player,
+    chain: &Chain,
+    instrument: Instrument,
+    seed: u64,
+    rate_hz: u32,
+) -> MadeTake {
+    let rate = f64::from(rate_hz);
+    let steady = chain.click_db.is_some();
+    let performance = player::play(&part, player, &mut Draw::new(seed, 20), steady);
+    let mut draw = Draw::new(seed, 21);
+    let detune: Vec<f64> = part
+        .settings()
+        .iter()
+        .map(|_| draw.between(-player.detune_cents, player.detune_cents))
+        .collect();
+    let wide = seed >= FIRST_JUDGING_SEED;
+    let kit = Kit::draw(instrument, seed, &part, &detune, rate, wide);
+    let dry = render::render(&part, &performance, &kit, &mut Draw::new(seed, 22), rate);
+    let clicks_s = if steady {
+        clicks(&part, &performance)
+    } else {
+        Vec::new()
+    };
+    let (contacts, heads): (Vec<usize>, Vec<Vec<f32>>) = dry.heads.into_iter().unzip();
+    let (mut samples, heads) = chain.linear(
+        &dry.samples,
+        &heads,
+        &clicks_s,
+        &mut Draw::new(seed, 23),
+        rate,
+    );
+    let stand_out: Vec<f64> = contacts
+        .iter()
+        .zip(&heads)
+        .map(|(&at, head)| stand_out_db(&samples, at, head, rate))
+        .collect();
+    chain.record(&mut samples, rate);
+    let truth = tell(
+        &part,
+        &performance,
+        &kit,
+        &contacts,
+        &stand_out,
+        clicks_s,
+        rate,
+    );
+    MadeTake {
+        part,
+        samples,
+        rate_hz,
+        truth,
+    }
+}
+
+/// A click on every quarter note, a bar of them first.
+fn clicks(part: &Part, performance: &Performance) -> Vec<f64> {
+    let beats = part
+        .bars
+        .last()
+        .map_or(0.0, |b| quarters_f64(b.at + b.length));
+    performance
+        .tempo
+        .iter()
+        .filter(|k| k.0.fract().abs() < 1e-9 && k.0 < beats)
+        .map(|k| k.1)
+        .collect()
+}
+
+/// Edges of the bands in which a stroke may stand out, hertz.
+const BANDS_HZ: [f64; 10] = [
+    45.0, 80.0, 130.0, 200.0, 320.0, 550.0, 1000.0, 2000.0, 4000.0, 9000.0,
+];
+
+/// How far a stroke stands out in its best band, dB.
+fn stand_out_db(sum: &[f32], contact: usize, head: &[f32], rate_hz: f64) -> f64 {
+    let ramp = (0.005 * rate_hz) as usize;
+    let length = ((HEAD_S - 0.01) * rate_hz) as usize;
+    let mut own = vec![0.0; ramp];
+    own.extend(&head[..length.min(head.len())]);
+    let rest: Vec<f32> = (0..own.len())
+        .map(|i| {
+            let place = (contact + i).checked_sub(ramp);
+            place.and_then(|p| sum.get(p)).copied().unwrap_or(0.0) - own[i]
+        })
+        .collect();
+    let count = own.len();
+    let window = |i: usize| {
+        let edge = (i.min(count - 1 - i) as f32 + 0.5) / ramp as f32;
+        0.5 - 0.5 * (std::f32::consts::PI * edge.min(1.0)).cos()
+    };
+    let size = count.next_power_of_two();
+    let (own, rest) = (
+        dsp::power(&own, window, size),
+        dsp::power(&rest, window, size),
+    );
+    let bin = rate_hz / size as f64;
+    BANDS_HZ
+        .windows(2)
+        .map(|edge| {
+            let span = (edge[0] / bin).ceil() as usize..=(edge[1] / bin).floor() as usize;
+            let sum = |p: &[f64]| p[span.clone()].iter().sum::<f64>() + 1e-12;
+            10.0 * (sum(&own) / sum(&rest)).log10()
+        })
+        .fold(f64::NEG_INFINITY, f64::max)
+        .min(60.0)
+}
+
+fn tell(
+    part: &Part,
+    performance: &Performance,
+    kit: &Kit,
+    contacts: &[usize],
+    stand_out: &[f64],
+    clicks_s: Vec<f64>,
+    rate_hz: f64,
+) -> Truth {
+    let strokes: Vec<TrueStroke> = performance
+        .hits
+        .iter()
+        .zip(contacts.iter().zip(stand_out))
+        .map(|(hit, (&contact, &stand_out_db))| TrueStroke {
+            time_s: contact as f64 / rate_hz,
+            note: hit.note,
+            setting: hit.setting,
+            level_db: hit.level_db,
+            grace: hit.grace,
+            in_roll: hit.in_roll,
+            stand_out_db,
+        })
+        .collect();
+    let notes = (0..part.notes.len())
+        .map(|index| {
+            let first = strokes.iter().find(|s| s.note == Some(index) && !s.grace);
+            TrueNote {
+                fate: performance
+                    .fates
+                    .get(index)
+                    .copied()
+                    .unwrap_or(Fate::Missed),
+                time_s: first.map(|s| s.time_s),
+                stand_out_db: first.map(|s| s.stand_out_db),
+                setting: first.map(|s| s.setting),
+            }
+        })
+        .collect();
+    let rolls = (0..part.notes.len())
+        .filter(|&n| part.notes[n].roll)
+        .filter_map(|note| {
+            let own: Vec<f64> = strokes
+                .iter()
+                .filter(|s| s.note == Some(note))
+                .map(|s| s.time_s)
+                .collect();
+            let (from_s, to_s) = (*own.first()?, *own.last()?);
+            (own.len() > 2).then(|| TrueRoll {
+                note,
+                from_s,
+                to_s,
+                strokes_per_s: (own.len() - 1) as f64 / (to_s - from_s),
+            })
+        })
+        .collect();
+    Truth {
+        strokes,
+        notes,
+        settings: kit.tuning.clone(),
+        stops: performance
+            .endings
+            .iter()
+            .map(|e| TrueStop {
+                note: e.note,
+                at_s: e.at_s,
+                due_s: e.due_s,
+            })
+            .collect(),
+        rolls,
+        clicks_s,
+        tempo: performance.tempo.clone(),
+    }
+}
+
+/// Writes mono 16-bit WAV.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn write_wav(path: &Path, samples: &[f32], rate_hz: u32) -> Result<(), hound::Error> {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate_hz,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(path, spec)?;
+    for s in samples {
+        writer.write_sample((s.clamp(-1.0, 1.0) * 32767.0).round() as i16)?;
+    }
+    writer.finalize()
+}
