@@ -4,6 +4,7 @@ use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::{recorded, takes};
+use std::f64::consts::FRAC_1_SQRT_2;
 
 fn instruments() -> Vec<Instrument> {
     if recorded::available() {
@@ -59,7 +60,7 @@ fn strokes_begin_at_their_contact() {
             let rate = f64::from(take.rate_hz);
             let mut high = take.samples.clone();
             for _ in 0..2 {
-                dsp::Biquad::high_pass(1500.0, 0.7071, rate).run(&mut high);
+                dsp::Biquad::high_pass(1500.0, FRAC_1_SQRT_2, rate).run(&mut high);
             }
             for stroke in take.truth.strokes.iter().filter(|s| s.stand_out_db > 25.0) {
                 let at = (stroke.time_s * rate) as usize;

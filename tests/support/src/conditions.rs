@@ -2,6 +2,7 @@
 
 use crate::draw::Draw;
 use crate::dsp::{Biquad, convolve, gain, resample};
+use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::PathBuf;
 
 /// Where and how a take is recorded.
@@ -130,7 +131,7 @@ impl Chain {
 
     fn cut(&self, mut samples: Vec<f32>, rate_hz: f64) -> Vec<f32> {
         if let Some(hz) = self.bass_cut_hz {
-            Biquad::high_pass(hz, 0.7071, rate_hz).run(&mut samples);
+            Biquad::high_pass(hz, FRAC_1_SQRT_2, rate_hz).run(&mut samples);
         }
         samples
     }
@@ -190,14 +191,16 @@ impl Chain {
     /// Gain control, level and clipping.
     pub fn record(&self, samples: &mut [f32], rate_hz: f64) {
         let top = peak(samples).max(1e-6);
-        samples.iter_mut().for_each(|s| *s /= top);
+        for s in samples.iter_mut() {
+            *s /= top;
+        }
         if let Some(control) = self.gain_control {
             control.run(samples, rate_hz);
         }
         let scale = gain(self.peak_db) as f32 / peak(samples).max(1e-6);
-        samples
-            .iter_mut()
-            .for_each(|s| *s = (*s * scale).clamp(-1.0, 1.0));
+        for s in samples.iter_mut() {
+            *s = (*s * scale).clamp(-1.0, 1.0);
+        }
     }
 }
 
@@ -291,7 +294,9 @@ pub fn room(draw: &mut Draw, rate_hz: f64, t60_s: (f64, f64), distance_m: (f64, 
 fn balance(mut ir: Vec<f32>, reverberant: f64) -> Vec<f32> {
     let energy: f64 = ir[1..].iter().map(|&v| f64::from(v * v)).sum();
     let scale = (reverberant / energy.max(1e-12)).sqrt() as f32;
-    ir.iter_mut().for_each(|v| *v *= scale);
+    for v in &mut ir {
+        *v *= scale;
+    }
     ir[0] = 1.0;
     ir
 }

@@ -17,7 +17,7 @@ impl Biquad {
     pub fn low_pass(cutoff_hz: f64, q: f64, rate_hz: f64) -> Self {
         let (cos, alpha) = Self::design(cutoff_hz, q, rate_hz);
         Self::of(
-            [(1.0 - cos) / 2.0, 1.0 - cos, (1.0 - cos) / 2.0],
+            [0.5 * (1.0 - cos), 1.0 - cos, 0.5 * (1.0 - cos)],
             cos,
             alpha,
         )
@@ -27,7 +27,7 @@ impl Biquad {
     pub fn high_pass(cutoff_hz: f64, q: f64, rate_hz: f64) -> Self {
         let (cos, alpha) = Self::design(cutoff_hz, q, rate_hz);
         Self::of(
-            [(1.0 + cos) / 2.0, -(1.0 + cos), (1.0 + cos) / 2.0],
+            [0.5 * (1.0 + cos), -(1.0 + cos), 0.5 * (1.0 + cos)],
             cos,
             alpha,
         )
@@ -64,6 +64,9 @@ impl Biquad {
 }
 
 /// Convolution, cut to the length of `signal`.
+///
+/// # Panics
+/// Never: the transform's lengths agree by construction.
 pub fn convolve(signal: &[f32], kernel: &[f32]) -> Vec<f32> {
     let size = (signal.len() + kernel.len()).next_power_of_two();
     let mut planner = RealFftPlanner::<f32>::new();
@@ -91,7 +94,9 @@ pub fn convolve(signal: &[f32], kernel: &[f32]) -> Vec<f32> {
     back.process(&mut bins, &mut time).expect("lengths agree");
     time.truncate(signal.len());
     let scale = 1.0 / size as f32;
-    time.iter_mut().for_each(|v| *v *= scale);
+    for v in &mut time {
+        *v *= scale;
+    }
     time
 }
 
@@ -121,6 +126,9 @@ pub fn resample(samples: &[f32], step: f64) -> Vec<f32> {
 }
 
 /// Power spectrum of `samples` under a window, padded to `size`.
+///
+/// # Panics
+/// Never: the transform's lengths agree by construction.
 pub fn power(samples: &[f32], window: impl Fn(usize) -> f32, size: usize) -> Vec<f64> {
     let fft = RealFftPlanner::<f32>::new().plan_fft_forward(size);
     let mut time = vec![0.0; size];
@@ -134,6 +142,9 @@ pub fn power(samples: &[f32], window: impl Fn(usize) -> f32, size: usize) -> Vec
 
 /// Frequency of the strongest peak within `cents` of `near_hz`, by a parabola
 /// through three bins of a Hann-windowed, padded spectrum.
+///
+/// # Panics
+/// When the range is narrower than one bin.
 pub fn peak_hz(samples: &[f32], rate_hz: f64, near_hz: f64, cents: f64) -> f64 {
     let size = (samples.len() * 8).next_power_of_two();
     let n = samples.len() as f32;

@@ -88,6 +88,7 @@ impl ModalDrum {
         let t60 = draw.ratio(2.9 / spread, 4.9 * spread) * (110.0 / hz).powf(0.25);
         let weak_principal = draw.chance(0.15);
         let tilt = draw.between(-2.0, 2.0) * spread;
+        let crowd_db = draw.between(-8.0, 0.0) + draw.normal() * 3.0 * (spread - 1.0);
         let mut modes: Vec<Mode> = MODES
             .iter()
             .enumerate()
@@ -110,6 +111,18 @@ impl ModalDrum {
                 }
             })
             .collect();
+        // Above them modes lie so close that only their crowd counts.
+        for _ in 0..26 {
+            let ratio = draw.ratio(4.0, 24.0);
+            modes.push(Mode {
+                hz: hz * ratio,
+                decay: 6.908 / (draw.ratio(0.1, 0.4) * (6.0 / ratio).sqrt()),
+                amplitude: gain(crowd_db + draw.between(-5.0, 5.0)),
+                split_hz: draw.between(1.0, 8.0),
+                twin: draw.between(0.05, 0.45),
+                damped: 6.908 / draw.between(0.05, 0.15),
+            });
+        }
         // The pair of the principal tone is centred on the pitch asked for.
         let (low, high) = (1.0, modes[1].twin);
         modes[1].hz = hz - modes[1].split_hz * high / (low + high);
@@ -120,7 +133,7 @@ impl ModalDrum {
             glide_cents: draw.between(4.0, 26.0) * spread,
             glide_s: draw.between(0.08, 0.25),
             contact_s: draw.between(0.0025, 0.006),
-            noise: gain(draw.between(-24.0, -12.0)),
+            noise: gain(draw.between(-14.0, -3.0)),
             noise_hz: draw.between(1200.0, 5000.0),
             noise_late_s: draw.between(0.0, 0.005) * low_drum,
             passes: draw.between(0.55, 0.9),
@@ -138,20 +151,12 @@ impl ModalDrum {
         longest: usize,
     ) -> Vec<f32> {
         let strength = gain(level_db);
-        let contact_s = self.contact_s * strength.powf(-0.12);
+        let contact_s = self.contact_s * strength.powf(-0.18);
         let mut out = vec![0.0f32; longest.min((rate_hz * 7.0) as usize)];
         let mut length = 0;
         for mode in &self.modes {
-            // A half-sine push of this length reaches high modes less.
-            let x = mode.hz * contact_s;
-            let pushed = ((PI * x).cos() / (1.0 - 4.0 * x * x))
-                .abs()
-                .max(0.02 / (1.0 + x));
-            let pushed = if (x - 0.5).abs() < 0.02 {
-                PI / 4.0
-            } else {
-                pushed
-            };
+            // A longer push reaches high modes less.
+            let pushed = 1.0 / (1.0 + (mode.hz * contact_s / 0.8).powf(1.5));
             let spot = gain(draw.normal() * 0.8);
             let amplitude = 0.28 * strength * mode.amplitude * pushed * spot;
             let twin = mode.twin * gain(draw.normal());

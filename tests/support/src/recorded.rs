@@ -1,9 +1,9 @@
 //! Recorded strokes: the three stereo timpani samples of the General MIDI
-//! sound set in Debian's package `fluid-soundfont-gm` (FluidR3, MIT licence).
+//! sound set in Debian's package `fluid-soundfont-gm` (`FluidR3`, MIT licence).
 //!
-//! The file is read where the package puts it and is never copied. A SoundFont
+//! The file is read where the package puts it and is never copied. A `SoundFont`
 //! 2 file is a RIFF file; its sample headers (`shdr`, 46 bytes each) name
-//! places in `smpl` (SoundFont Technical Specification 2.04, section 7.10).
+//! places in `smpl` (`SoundFont` Technical Specification 2.04, section 7.10).
 
 use crate::draw::Draw;
 use crate::dsp::{Biquad, gain, peak_hz, resample};
@@ -44,12 +44,12 @@ fn samples() -> Option<&'static Vec<Sample>> {
 }
 
 /// The place and length of a chunk's data; lists are looked into.
-fn chunk(data: &[u8], from: usize, to: usize, name: &[u8; 4]) -> Option<(usize, usize)> {
+fn chunk(data: &[u8], from: usize, to: usize, name: [u8; 4]) -> Option<(usize, usize)> {
     let mut at = from;
     while at + 8 <= to {
         let length = u32::from_le_bytes(data[at + 4..at + 8].try_into().ok()?) as usize;
         let id = &data[at..at + 4];
-        if id == name {
+        if *id == name {
             return Some((at + 8, length));
         }
         if id == b"LIST" {
@@ -65,8 +65,8 @@ fn chunk(data: &[u8], from: usize, to: usize, name: &[u8; 4]) -> Option<(usize, 
 
 fn read(path: &Path) -> Option<Vec<Sample>> {
     let data = std::fs::read(path).ok()?;
-    let (sound, _) = chunk(&data, 12, data.len(), b"smpl")?;
-    let (headers, size) = chunk(&data, 12, data.len(), b"shdr")?;
+    let (sound, _) = chunk(&data, 12, data.len(), *b"smpl")?;
+    let (headers, size) = chunk(&data, 12, data.len(), *b"shdr")?;
     let side = |name: &str| {
         data[headers..headers + size]
             .chunks_exact(46)
