@@ -6,3 +6,6 @@
 
 #[path = "reference/onsets.rs"]
 mod onsets;
+
+#[path = "reference/modes.rs"]
+mod modes;
