@@ -9,6 +9,7 @@
 //! Everything is drawn from a seed. Seeds below [`takes::FIRST_JUDGING_SEED`]
 //! are for tuning, those from there on for judging only.
 
+pub mod bars;
 pub mod conditions;
 pub mod draw;
 pub mod dsp;
@@ -20,5 +21,6 @@ pub mod parts;
 pub mod player;
 pub mod recorded;
 pub mod render;
+pub mod score;
 pub mod takes;
 pub mod truth;

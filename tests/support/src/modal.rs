@@ -14,7 +14,7 @@
 
 use crate::draw::Draw;
 use crate::dsp::gain;
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
 /// (ratio, its half range, T60 against the principal tone's, level dB, its
 /// half range).

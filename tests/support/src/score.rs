@@ -1,0 +1,528 @@
+//! How well a review agrees with the truth of a made take: every row of the
+//! table of bars, counted over many takes.
+//!
+//! Strokes are paired as [`crate::onsets`] says. Strokes closer together than
+//! [`MERGE_S`] (two drums struck at once) count as one, in the truth and in what
+//! was heard. Only strokes that stand out by [`AUDIBLE_DB`] or more are asked
+//! for; a softer one that was heard is no fault either. Errors in time are
+//! those of pairs within 25 ms, less the median of all takes of a kind.
+
+use crate::onsets;
+use crate::takes::MadeTake;
+use crate::truth::{Fate, TrueStroke};
+use kettlemark::align::Outcome;
+use kettlemark::listen::Heard;
+use kettlemark::review::{Review, StopState, StrokeFacts};
+
+/// From here up a stroke has to be heard, dB.
+pub const AUDIBLE_DB: f64 = 3.0;
+/// Strokes closer than this are one, seconds.
+pub const MERGE_S: f64 = 0.012;
+/// Settings with fewer audible strokes are not asked for.
+const TUNABLE_STROKES: usize = 3;
+
+/// One thing that went wrong, for somebody to look at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Failure {
+    /// Which take.
+    pub take: String,
+    pub time_s: f64,
+    pub what: String,
+    pub stand_out_db: Option<f64>,
+}
+
+/// Hits and tries.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Share {
+    pub hits: usize,
+    pub of: usize,
+}
+
+impl Share {
+    /// One try.
+    pub fn add(&mut self, hit: bool) {
+        self.hits += usize::from(hit);
+        self.of += 1;
+    }
+
+    fn merge(&mut self, other: Self) {
+        self.hits += other.hits;
+        self.of += other.of;
+    }
+
+    /// Per cent; `None` when nothing was tried.
+    pub fn pct(self) -> Option<f64> {
+        (self.of > 0).then(|| 100.0 * self.hits as f64 / self.of as f64)
+    }
+}
+
+/// Strokes found, asked for and heard within one window.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Found {
+    /// Audible true strokes that were heard.
+    pub audible_hits: usize,
+    pub audible: usize,
+    /// Heard strokes that are true.
+    pub heard_hits: usize,
+    pub heard: usize,
+}
+
+impl Found {
+    fn count(truth: &[&TrueStroke], heard: &[f64], window_s: f64) -> Self {
+        let times: Vec<f64> = truth.iter().map(|s| s.time_s).collect();
+        let pairs = onsets::pairs(&times, heard, window_s);
+        let audible = |s: &TrueStroke| s.stand_out_db >= AUDIBLE_DB;
+        Self {
+            audible_hits: pairs.iter().filter(|p| audible(truth[p.0])).count(),
+            audible: truth.iter().filter(|s| audible(s)).count(),
+            heard_hits: pairs.len(),
+            heard: heard.len(),
+        }
+    }
+
+    fn merge(&mut self, other: Self) {
+        self.audible_hits += other.audible_hits;
+        self.audible += other.audible;
+        self.heard_hits += other.heard_hits;
+        self.heard += other.heard;
+    }
+
+    /// Harmonic mean of precision and of recall of what is audible.
+    pub fn f(self) -> Option<f64> {
+        if self.audible == 0 || self.heard == 0 {
+            return None;
+        }
+        let precision = self.heard_hits as f64 / self.heard as f64;
+        let recall = self.audible_hits as f64 / self.audible as f64;
+        (precision + recall > 0.0).then(|| 2.0 * precision * recall / (precision + recall))
+    }
+}
+
+/// Everything counted over the takes of one kind.
+#[derive(Clone, Debug, Default)]
+pub struct Tally {
+    pub takes: usize,
+    /// Takes that the review would not judge.
+    pub unjudged: Share,
+    /// Candidates likelier than not, ±25 ms, the part not known.
+    pub blind: Found,
+    pub within_25: Found,
+    pub within_10: Found,
+    /// The same without strokes inside rolls.
+    pub outside_rolls_25: Found,
+    pub outside_rolls_10: Found,
+    /// (heard minus true, told uncertainty), seconds, of notes' strokes.
+    pub times: Vec<(f64, f64)>,
+    /// Heard minus true interval inside triplets, seconds.
+    pub triplets: Vec<f64>,
+    /// Played and audible, but called missed or other-drum.
+    pub accused: Share,
+    /// Played and audible, but called unsure.
+    pub unsure: Share,
+    pub missed_found: Share,
+    pub other_found: Share,
+    /// Heard minus true tuning of settings, and the told uncertainty, cents.
+    pub tuning: Vec<(f64, f64)>,
+    /// Settings with enough strokes that got a figure.
+    pub tuned: Share,
+    /// The same of single strokes.
+    pub stroke_cents: Vec<(f64, f64)>,
+    /// Heard minus true stop, seconds.
+    pub stops: Vec<f64>,
+    /// Stopped or left to ring: told right, told wrong is the rest less
+    /// unsure.
+    pub stop_kind: Share,
+    pub stop_unsure: Share,
+    pub rolls: Share,
+    /// Tenths of probability of candidates: (sum told, strokes, candidates).
+    pub reliability: [(f64, usize, usize); 10],
+    pub failures: Vec<Failure>,
+}
+
+/// Of times that are nearly the same, the loudest stands for all.
+fn merged(strokes: &[TrueStroke]) -> Vec<&TrueStroke> {
+    let mut out: Vec<&TrueStroke> = Vec::new();
+    for stroke in strokes {
+        match out.last_mut() {
+            Some(last) if stroke.time_s - last.time_s < MERGE_S => {
+                if stroke.stand_out_db > last.stand_out_db {
+                    *last = stroke;
+                }
+            }
+            _ => out.push(stroke),
+        }
+    }
+    out
+}
+
+fn merged_times(times: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut out: Vec<f64> = Vec::new();
+    for time in times {
+        if out.last().is_none_or(|last| time - last >= MERGE_S) {
+            out.push(time);
+        }
+    }
+    out
+}
+
+/// True strokes and what was heard of them.
+fn stroke_pairs<'a>(
+    take: &'a MadeTake,
+    review: &'a Review,
+) -> Vec<(&'a StrokeFacts, &'a TrueStroke)> {
+    let truth: Vec<f64> = take.truth.strokes.iter().map(|s| s.time_s).collect();
+    let told: Vec<f64> = review.strokes.iter().map(|s| s.time_s).collect();
+    onsets::pairs(&truth, &told, 0.025)
+        .into_iter()
+        .map(|(i, j)| (&review.strokes[j], &take.truth.strokes[i]))
+        .collect()
+}
+
+/// Whether a time lies inside one of the true rolls.
+fn rolling(take: &MadeTake, time_s: f64) -> bool {
+    take.truth
+        .rolls
+        .iter()
+        .any(|r| r.from_s + 0.03 < time_s && time_s < r.to_s + 0.05)
+}
+
+impl Tally {
+    /// Adds one take.
+    pub fn add(&mut self, name: &str, take: &MadeTake, heard: &Heard, review: &Review) {
+        self.takes += 1;
+        self.unjudged.add(!review.judged);
+        let mut failures = Failures {
+            take: name,
+            list: Vec::new(),
+        };
+        self.add_strokes(take, heard, review, &mut failures);
+        self.add_notes(take, review, &mut failures);
+        self.add_tuning(take, review, &mut failures);
+        self.add_stops(take, review, &mut failures);
+        self.add_rolls(take, review, &mut failures);
+        self.failures.append(&mut failures.list);
+    }
+
+    fn add_strokes(
+        &mut self,
+        take: &MadeTake,
+        heard: &Heard,
+        review: &Review,
+        failures: &mut Failures,
+    ) {
+        let truth = merged(&take.truth.strokes);
+        let told = merged_times(review.strokes.iter().map(|s| s.time_s));
+        self.within_25.merge(Found::count(&truth, &told, 0.025));
+        self.within_10.merge(Found::count(&truth, &told, 0.010));
+        let likely = heard.candidates.iter().filter(|c| c.log_odds > 0.0);
+        let blind = merged_times(likely.map(|c| c.time_s));
+        self.blind.merge(Found::count(&truth, &blind, 0.025));
+        let plain: Vec<&TrueStroke> = truth
+            .iter()
+            .copied()
+            .filter(|s| !rolling(take, s.time_s))
+            .collect();
+        let plain_told: Vec<f64> = told
+            .iter()
+            .copied()
+            .filter(|&t| !rolling(take, t))
+            .collect();
+        self.outside_rolls_25
+            .merge(Found::count(&plain, &plain_told, 0.025));
+        self.outside_rolls_10
+            .merge(Found::count(&plain, &plain_told, 0.010));
+
+        let times: Vec<f64> = truth.iter().map(|s| s.time_s).collect();
+        let pairs = onsets::pairs(&times, &told, 0.025);
+        for (i, stroke) in truth.iter().enumerate() {
+            if stroke.stand_out_db >= AUDIBLE_DB && pairs.iter().all(|p| p.0 != i) {
+                let kind = if stroke.in_roll {
+                    "not heard, in a roll"
+                } else if stroke.grace {
+                    "not heard, grace"
+                } else {
+                    "not heard"
+                };
+                failures.add(stroke.time_s, kind.to_owned(), Some(stroke.stand_out_db));
+            }
+        }
+        for (j, &time) in told.iter().enumerate() {
+            if pairs.iter().all(|p| p.1 != j) {
+                let click = take.truth.clicks_s.iter().any(|c| (c - time).abs() < 0.03);
+                let what = if click {
+                    "heard, but a click"
+                } else {
+                    "heard, but not there"
+                };
+                failures.add(time, what.to_owned(), None);
+            }
+        }
+        for &(i, j) in &pairs {
+            let sd = review
+                .strokes
+                .iter()
+                .find(|s| (s.time_s - told[j]).abs() < 1e-9)
+                .map_or(f64::NAN, |s| s.time_sd_ms / 1000.0);
+            if truth[i].stand_out_db >= AUDIBLE_DB && !truth[i].in_roll && !truth[i].grace {
+                self.times.push((told[j] - truth[i].time_s, sd));
+                let off = told[j] - truth[i].time_s;
+                if off.abs() > 0.010 {
+                    let what = format!("{:+.1} ms off", 1000.0 * off);
+                    failures.add(truth[i].time_s, what, Some(truth[i].stand_out_db));
+                }
+            }
+        }
+        self.add_reliability(take, heard);
+    }
+
+    fn add_reliability(&mut self, take: &MadeTake, heard: &Heard) {
+        let times: Vec<f64> = take.truth.strokes.iter().map(|s| s.time_s).collect();
+        let candidates: Vec<f64> = heard.candidates.iter().map(|c| c.time_s).collect();
+        let pairs = onsets::pairs(&times, &candidates, 0.025);
+        for (j, candidate) in heard.candidates.iter().enumerate() {
+            let probability = 1.0 / (1.0 + (-candidate.log_odds).exp());
+            let bin = &mut self.reliability[((probability * 10.0) as usize).min(9)];
+            bin.0 += probability;
+            bin.1 += usize::from(pairs.iter().any(|p| p.1 == j));
+            bin.2 += 1;
+        }
+    }
+
+    fn add_notes(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
+        let tempo = &take.truth.tempo;
+        for (index, note) in take.truth.notes.iter().enumerate() {
+            let Some(told) = review.notes.iter().find(|n| n.index == index) else {
+                continue;
+            };
+            let written = &take.part.notes[index];
+            let place = kettlemark::part::quarters_f64(written.at);
+            let about_s = note
+                .time_s
+                .unwrap_or_else(|| tempo.iter().find(|k| k.0 >= place).map_or(0.0, |k| k.1));
+            let audible = note.stand_out_db.is_some_and(|db| db >= AUDIBLE_DB);
+            let say = |what: &str| format!("note {index} {what}, called {:?}", told.outcome);
+            match note.fate {
+                Fate::Played if audible => {
+                    let wrong = matches!(told.outcome, Outcome::Missed | Outcome::OtherDrum);
+                    let unsure = matches!(told.outcome, Outcome::Unsure | Outcome::NotReached);
+                    self.accused.add(wrong);
+                    self.unsure.add(unsure);
+                    if wrong || unsure {
+                        failures.add(about_s, say("played"), note.stand_out_db);
+                    }
+                }
+                Fate::Missed => {
+                    self.missed_found.add(told.outcome == Outcome::Missed);
+                    if told.outcome != Outcome::Missed {
+                        failures.add(about_s, say("missed"), None);
+                    }
+                }
+                Fate::OtherDrum if audible => {
+                    self.other_found.add(told.outcome == Outcome::OtherDrum);
+                    if told.outcome != Outcome::OtherDrum {
+                        failures.add(about_s, say("on another drum"), note.stand_out_db);
+                    }
+                }
+                Fate::Played | Fate::OtherDrum => {}
+            }
+        }
+        self.add_triplets(take, review);
+    }
+
+    /// Intervals between neighbours a third or a sixth of a beat apart, both
+    /// played and heard.
+    fn add_triplets(&mut self, take: &MadeTake, review: &Review) {
+        let heard = |index: usize| -> Option<f64> {
+            let note = review.notes.iter().find(|n| n.index == index)?;
+            let stroke = review.strokes.get(note.stroke?)?;
+            (note.outcome == Outcome::Played).then_some(stroke.time_s)
+        };
+        let notes = &take.part.notes;
+        for index in 1..notes.len() {
+            let step = notes[index].at - notes[index - 1].at;
+            let rolled = notes[index].roll || notes[index - 1].roll;
+            if !matches!((*step.numer(), *step.denom()), (1, 3 | 6)) || rolled {
+                continue;
+            }
+            let truth = &take.truth.notes;
+            if let (Some(a), Some(b), Some(c), Some(d)) = (
+                truth[index - 1].time_s,
+                truth[index].time_s,
+                heard(index - 1),
+                heard(index),
+            ) {
+                self.triplets.push((d - c) - (b - a));
+            }
+        }
+    }
+
+    fn add_tuning(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
+        let settings = take.part.settings();
+        let first_s = take.truth.strokes.first().map_or(0.0, |s| s.time_s);
+        for (place, (setting, truth)) in settings.iter().zip(&take.truth.settings).enumerate() {
+            let strokes = take
+                .truth
+                .strokes
+                .iter()
+                .filter(|s| s.setting == place && s.stand_out_db >= AUDIBLE_DB)
+                .count();
+            let told = review
+                .drums
+                .iter()
+                .filter(|d| d.drum == setting.drum)
+                .flat_map(|d| &d.settings)
+                .find(|s| s.pitch == setting.pitch);
+            let cents = told.and_then(|t| t.cents.zip(t.cents_sd));
+            if strokes >= TUNABLE_STROKES {
+                self.tuned.add(cents.is_some());
+            }
+            if let Some((cents, sd)) = cents {
+                self.tuning.push((cents - truth.cents, sd));
+                if (cents - truth.cents).abs() > 10.0 {
+                    let pitch = setting.pitch;
+                    let what = format!("{pitch} told {cents:+.1}, is {:+.1} cents", truth.cents);
+                    failures.add(first_s, what, None);
+                }
+            }
+        }
+        for (stroke, truth) in stroke_pairs(take, review) {
+            if let Some((cents, sd)) = stroke.cents.zip(stroke.cents_sd)
+                && stroke.drum == Some(settings[truth.setting].drum)
+            {
+                let true_cents = take.truth.settings[truth.setting].cents;
+                self.stroke_cents.push((cents - true_cents, sd));
+            }
+        }
+    }
+
+    fn add_stops(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
+        for truth in &take.truth.stops {
+            let note = &take.truth.notes[truth.note];
+            let Some(told) = review.stops.iter().find(|s| s.note == truth.note) else {
+                continue;
+            };
+            let Some(struck_s) = note.time_s else {
+                continue;
+            };
+            let stopped = truth.at_s.is_some();
+            self.stop_unsure.add(told.state == StopState::Unsure);
+            if told.state != StopState::Unsure {
+                let right = (told.state == StopState::Stopped) == stopped;
+                self.stop_kind.add(right);
+                if !right {
+                    let what = format!(
+                        "stop after note {}: {:?}, true {:?}",
+                        truth.note, told.state, truth.at_s
+                    );
+                    failures.add(struck_s, what, None);
+                }
+            }
+            if let (Some(after), Some(at)) = (told.stopped_after_ms, truth.at_s) {
+                let error = after / 1000.0 - (at - struck_s);
+                self.stops.push(error);
+                if error.abs() > 0.1 {
+                    let what = format!(
+                        "stop after note {} is {:+.0} ms off",
+                        truth.note,
+                        1000.0 * error
+                    );
+                    failures.add(struck_s, what, None);
+                }
+            }
+        }
+    }
+
+    fn add_rolls(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
+        for truth in &take.truth.rolls {
+            let told = review.rolls.iter().find(|r| r.note == truth.note);
+            let rate = told.and_then(|r| r.strokes_per_s);
+            let right = rate.is_some_and(|r| (r / truth.strokes_per_s - 1.0).abs() <= 0.05);
+            self.rolls.add(right);
+            if !right {
+                let what = format!("roll rate {rate:.2?}, is {:.2}", truth.strokes_per_s);
+                failures.add(truth.from_s, what, None);
+            }
+        }
+    }
+
+    /// Adds another tally.
+    pub fn merge(&mut self, other: Self) {
+        self.takes += other.takes;
+        self.unjudged.merge(other.unjudged);
+        self.blind.merge(other.blind);
+        self.within_25.merge(other.within_25);
+        self.within_10.merge(other.within_10);
+        self.outside_rolls_25.merge(other.outside_rolls_25);
+        self.outside_rolls_10.merge(other.outside_rolls_10);
+        self.times.extend(other.times);
+        self.triplets.extend(other.triplets);
+        self.accused.merge(other.accused);
+        self.unsure.merge(other.unsure);
+        self.missed_found.merge(other.missed_found);
+        self.other_found.merge(other.other_found);
+        self.tuning.extend(other.tuning);
+        self.tuned.merge(other.tuned);
+        self.stroke_cents.extend(other.stroke_cents);
+        self.stops.extend(other.stops);
+        self.stop_kind.merge(other.stop_kind);
+        self.stop_unsure.merge(other.stop_unsure);
+        self.rolls.merge(other.rolls);
+        for (a, b) in self.reliability.iter_mut().zip(other.reliability) {
+            *a = (a.0 + b.0, a.1 + b.1, a.2 + b.2);
+        }
+        self.failures.extend(other.failures);
+    }
+
+    /// The constant lag of all heard strokes, seconds.
+    pub fn lag_s(&self) -> Option<f64> {
+        quantile(self.times.iter().map(|t| t.0), 0.5)
+    }
+
+    /// A quantile of the error in time without the lag, seconds.
+    pub fn time_error_s(&self, q: f64) -> Option<f64> {
+        let lag = self.lag_s()?;
+        quantile(self.times.iter().map(|t| (t.0 - lag).abs()), q)
+    }
+
+    /// Share of true times within two told standard uncertainties.
+    pub fn times_within(&self) -> Share {
+        let lag = self.lag_s().unwrap_or(0.0);
+        within(self.times.iter().map(|t| (t.0 - lag, t.1)))
+    }
+}
+
+/// Share of errors within two told standard uncertainties.
+pub fn within(errors: impl Iterator<Item = (f64, f64)>) -> Share {
+    let mut share = Share::default();
+    for (error, sd) in errors {
+        share.add(error.abs() <= 2.0 * sd);
+    }
+    share
+}
+
+/// A quantile by linear interpolation, `None` for no values.
+pub fn quantile(values: impl Iterator<Item = f64>, q: f64) -> Option<f64> {
+    let mut sorted: Vec<f64> = values.filter(|v| v.is_finite()).collect();
+    sorted.sort_by(f64::total_cmp);
+    let last = sorted.len().checked_sub(1)?;
+    let at = q * last as f64;
+    let below = at.floor() as usize;
+    let above = (below + 1).min(last);
+    Some(sorted[below] + (at - below as f64) * (sorted[above] - sorted[below]))
+}
+
+struct Failures<'a> {
+    take: &'a str,
+    list: Vec<Failure>,
+}
+
+impl Failures<'_> {
+    fn add(&mut self, time_s: f64, what: String, stand_out_db: Option<f64>) {
+        self.list.push(Failure {
+            take: self.take.to_owned(),
+            time_s,
+            what,
+            stand_out_db,
+        });
+    }
+}
