@@ -1,5 +1,8 @@
 //! The test instrument tells the truth about itself.
 
+#[path = "instrument/scoring.rs"]
+mod scoring;
+
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp;
 use kettlemark_test_support::kit::Instrument;

@@ -15,12 +15,12 @@ use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::score::Tally;
 use kettlemark_test_support::takes::{self, MadeTake};
 use kettlemark_test_support::truth::Fate;
+use std::sync::OnceLock;
 
-/// The review of somebody who knows the truth, but tells times to 1 ms.
-fn perfect(take: &MadeTake) -> Review {
-    let (part, truth) = (&take.part, &take.truth);
-    let settings = part.settings();
-    let strokes: Vec<StrokeFacts> = truth
+fn strokes(take: &MadeTake) -> Vec<StrokeFacts> {
+    let truth = &take.truth;
+    let settings = take.part.settings();
+    truth
         .strokes
         .iter()
         .map(|s| StrokeFacts {
@@ -35,9 +35,12 @@ fn perfect(take: &MadeTake) -> Review {
             in_roll: s.in_roll,
             note: s.note,
         })
-        .collect();
-    let notes = part
-        .notes
+        .collect()
+}
+
+fn notes(take: &MadeTake) -> Vec<NoteFacts> {
+    let (part, truth) = (&take.part, &take.truth);
+    part.notes
         .iter()
         .enumerate()
         .map(|(index, note)| NoteFacts {
@@ -62,7 +65,37 @@ fn perfect(take: &MadeTake) -> Review {
             deviation_sd_ms: None,
             expected_s: None,
         })
-        .collect();
+        .collect()
+}
+
+fn stops(take: &MadeTake) -> Vec<Stop> {
+    let (part, truth) = (&take.part, &take.truth);
+    truth
+        .stops
+        .iter()
+        .map(|s| {
+            let struck_s = truth.notes[s.note].time_s.unwrap_or(f64::NAN);
+            Stop {
+                note: s.note,
+                bar: 1,
+                drum: part.notes[s.note].drum,
+                expected: "rest".to_owned(),
+                state: s.at_s.map_or(StopState::Ringing, |_| StopState::Stopped),
+                stopped_after_ms: s.at_s.map(|t| 1000.0 * (t - struck_s)),
+                stopped_after_sd_ms: None,
+                late_ms: None,
+                ring_db_500ms: None,
+                curve_db: Vec::new(),
+                curve_hop_s: 0.02,
+            }
+        })
+        .collect()
+}
+
+/// The review of somebody who knows the truth, but tells times to 1 ms.
+fn perfect(take: &MadeTake) -> Review {
+    let (part, truth) = (&take.part, &take.truth);
+    let settings = part.settings();
     Review {
         format: FORMAT.to_owned(),
         version: VERSION,
@@ -75,8 +108,8 @@ fn perfect(take: &MadeTake) -> Review {
         same_piece: None,
         passages: Vec::new(),
         tempo: TempoFacts::default(),
-        strokes,
-        notes,
+        strokes: strokes(take),
+        notes: notes(take),
         figures: Vec::new(),
         figure_kinds: Vec::new(),
         rolls: truth
@@ -119,26 +152,7 @@ fn perfect(take: &MadeTake) -> Review {
             .collect(),
         intervals: Vec::new(),
         dynamics: Dynamics::default(),
-        stops: truth
-            .stops
-            .iter()
-            .map(|s| {
-                let struck_s = truth.notes[s.note].time_s.unwrap();
-                Stop {
-                    note: s.note,
-                    bar: 1,
-                    drum: part.notes[s.note].drum,
-                    expected: "rest".to_owned(),
-                    state: s.at_s.map_or(StopState::Ringing, |_| StopState::Stopped),
-                    stopped_after_ms: s.at_s.map(|t| 1000.0 * (t - struck_s)),
-                    stopped_after_sd_ms: None,
-                    late_ms: None,
-                    ring_db_500ms: None,
-                    curve_db: Vec::new(),
-                    curve_hop_s: 0.02,
-                }
-            })
-            .collect(),
+        stops: stops(take),
         doubts: Vec::new(),
         remarks: Vec::new(),
         written: Written::default(),
@@ -165,12 +179,16 @@ fn heard(take: &MadeTake) -> Heard {
 
 /// Takes with some of every fault.
 fn tally(change: impl Fn(&mut Review)) -> Tally {
+    static TAKES: OnceLock<Vec<MadeTake>> = OnceLock::new();
+    let made = TAKES.get_or_init(|| {
+        let make = |seed| takes::make(Kind::Clean, Instrument::Modal, seed);
+        (0..6).map(make).collect()
+    });
     let mut tally = Tally::default();
-    for seed in 0..6 {
-        let take = takes::make(Kind::Clean, Instrument::Modal, seed);
-        let mut review = perfect(&take);
+    for take in made {
+        let mut review = perfect(take);
         change(&mut review);
-        tally.add("made", &take, &heard(&take), &review);
+        tally.add("made", take, &heard(take), &review);
     }
     tally
 }
@@ -201,9 +219,15 @@ fn each_fault_shows_in_its_own_rows() {
         }
     });
     let missed = missed_bars(&late);
-    assert!(missed.contains(&"stroke F at 10 ms, part known"), "{missed:?}");
+    assert!(
+        missed.contains(&"stroke F at 10 ms, part known"),
+        "{missed:?}"
+    );
     assert!(missed.contains(&"attack time error, p95, ms"), "{missed:?}");
-    assert!(!missed.contains(&"stroke F at 25 ms, part known"), "{missed:?}");
+    assert!(
+        !missed.contains(&"stroke F at 25 ms, part known"),
+        "{missed:?}"
+    );
 
     let accusing = tally(|r| {
         for n in r.notes.iter_mut().step_by(20) {
