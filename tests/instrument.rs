@@ -1,5 +1,7 @@
 //! The test instrument tells the truth about itself.
 
+#[path = "instrument/codecs.rs"]
+mod codecs;
 #[path = "instrument/scoring.rs"]
 mod scoring;
 

@@ -10,10 +10,12 @@
 //! are for tuning, those from there on for judging only.
 
 pub mod bars;
+pub mod codec;
 pub mod conditions;
 pub mod draw;
 pub mod dsp;
 pub mod kit;
+pub mod lantern;
 pub mod modal;
 pub mod onsets;
 pub mod outside;

@@ -29,6 +29,40 @@ pub struct Player {
     pub no_stops: f64,
     /// Roll strokes a second on a drum of middle pitch.
     pub roll_rate: f64,
+    /// Faults that are laid down rather than drawn.
+    pub script: Script,
+}
+
+/// Faults laid down beforehand, each beside what is drawn.
+#[derive(Clone, Debug, Default)]
+pub struct Script {
+    /// Places in `Part::notes` that are left out.
+    pub missed: Vec<usize>,
+    /// (place in `Part::notes`, place in `Part::settings` struck instead).
+    pub other_drum: Vec<(usize, usize)>,
+    /// How far each setting is off, cents; empty: drawn.
+    pub detune_cents: Vec<f64>,
+    /// (quarter notes from the start, factor of the tempo from there on, moving
+    /// in straight lines).
+    pub tempo: Vec<(f64, f64)>,
+    /// How late the last stop comes, seconds; `Some(None)`: it never comes.
+    pub last_stop: Option<Option<f64>>,
+}
+
+impl Script {
+    /// The factor of the tempo at a place.
+    fn tempo(&self, quarters: f64) -> f64 {
+        let next = self.tempo.partition_point(|t| t.0 <= quarters);
+        match (
+            next.checked_sub(1).map(|i| self.tempo[i]),
+            self.tempo.get(next),
+        ) {
+            (Some(a), Some(b)) => a.1 + (quarters - a.0) / (b.0 - a.0) * (b.1 - a.1),
+            (Some(only), None) => only.1,
+            (None, Some(only)) => only.1,
+            (None, None) => 1.0,
+        }
+    }
 }
 
 impl Player {
@@ -50,6 +84,7 @@ impl Player {
             late_stops: 0.35,
             no_stops: 0.25,
             roll_rate: draw.between(8.5, 13.0),
+            script: Script::default(),
         }
     }
 }
@@ -181,7 +216,8 @@ impl Playing<'_> {
             } else {
                 self.player.wander * wander
             };
-            let bpm = marked * self.player.tempo * (1.0 + off);
+            let planned = self.player.script.tempo(quarters_f64(at));
+            let bpm = marked * self.player.tempo * planned * (1.0 + off);
             time += 60.0 / bpm / GRID as f64;
         }
     }
@@ -236,7 +272,8 @@ impl Playing<'_> {
             self.out.fates.push(Fate::Played);
             return;
         }
-        if self.draw.chance(self.player.missed) {
+        let script = &self.player.script;
+        if self.draw.chance(self.player.missed) || script.missed.contains(&index) {
             self.out.fates.push(Fate::Missed);
             return;
         }
@@ -244,6 +281,9 @@ impl Playing<'_> {
         if self.draw.chance(self.player.other_drum)
             && let Some(other) = self.other_setting(index)
         {
+            struck = other;
+        }
+        if let Some(&(_, other)) = script.other_drum.iter().find(|o| o.0 == index) {
             struck = other;
         }
         let hit = Hit {
@@ -388,6 +428,10 @@ impl Playing<'_> {
             };
             let struck = self.out.hits.iter().rev().find(|h| h.note == Some(index));
             let at_s = at_s.map(|t| t.max(struck.map_or(t, |h| h.time_s + 0.1)));
+            let at_s = match self.player.script.last_stop {
+                Some(last) if next.is_none() => last.map(|late| due_s + late),
+                _ => at_s,
+            };
             let again = decided.filter(|d| d.0 == note.at).map(|d| d.1);
             let first = again.is_none();
             let at_s = again.unwrap_or(at_s);

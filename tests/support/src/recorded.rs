@@ -1,9 +1,9 @@
 //! Recorded strokes: the three stereo timpani samples of the General MIDI
 //! sound set in Debian's package `fluid-soundfont-gm` (`FluidR3`, MIT licence).
 //!
-//! The file is read where the package puts it and is never copied. A `SoundFont`
+//! The file is read where the package puts it and is never copied. A SoundFont
 //! 2 file is a RIFF file; its sample headers (`shdr`, 46 bytes each) name
-//! places in `smpl` (`SoundFont` Technical Specification 2.04, section 7.10).
+//! places in `smpl` (SoundFont Technical Specification 2.04, section 7.10).
 
 use crate::draw::Draw;
 use crate::dsp::{Biquad, gain, peak_hz, resample};

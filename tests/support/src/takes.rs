@@ -44,7 +44,18 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
         &mut Draw::new(seed, 3 + kind as u64),
         f64::from(RATE_HZ),
     );
-    make_of(part, &player, &chain, instrument, seed, RATE_HZ)
+    let seeds = Seeds {
+        kit: seed,
+        playing: seed,
+    };
+    make_of(part, &player, &chain, instrument, seeds, RATE_HZ)
+}
+
+/// Where the drums and the playing are drawn from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Seeds {
+    pub kit: u64,
+    pub playing: u64,
 }
 
 /// Makes a take of a given part by a given player.
@@ -56,20 +67,21 @@ pub fn make_of(
     player: &Player,
     chain: &Chain,
     instrument: Instrument,
-    seed: u64,
+    seeds: Seeds,
     rate_hz: u32,
 ) -> MadeTake {
     let rate = f64::from(rate_hz);
+    let seed = seeds.playing;
     let steady = chain.click_db.is_some();
     let performance = player::play(&part, player, &mut Draw::new(seed, 20), steady);
     let mut draw = Draw::new(seed, 21);
-    let detune: Vec<f64> = part
-        .settings()
-        .iter()
-        .map(|_| draw.between(-player.detune_cents, player.detune_cents))
-        .collect();
-    let wide = seed >= FIRST_JUDGING_SEED;
-    let kit = Kit::draw(instrument, seed, &part, &detune, rate, wide);
+    let drawn = |_| draw.between(-player.detune_cents, player.detune_cents);
+    let mut detune: Vec<f64> = part.settings().iter().map(drawn).collect();
+    for (cents, &laid_down) in detune.iter_mut().zip(&player.script.detune_cents) {
+        *cents = laid_down;
+    }
+    let wide = seeds.kit >= FIRST_JUDGING_SEED;
+    let kit = Kit::draw(instrument, seeds.kit, &part, &detune, rate, wide);
     let dry = render::render(&part, &performance, &kit, &mut Draw::new(seed, 22), rate);
     let clicks_s = if steady {
         clicks(&part, &performance)
