@@ -162,6 +162,7 @@ fn share(name: &'static str, share: Share, bar: Bar) -> Row {
 
 fn note_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
     vec![
+        share("notes with the right outcome, %", t.right, Bar::Shown),
         share(
             "played and audible, called missed or other-drum, %",
             t.accused,

@@ -115,6 +115,8 @@ pub struct Tally {
     pub times: Vec<(f64, f64)>,
     /// Heard minus true interval inside triplets, seconds.
     pub triplets: Vec<f64>,
+    /// Notes called what they were, of all that are audible or missed.
+    pub right: Share,
     /// Played and audible, but called missed or other-drum.
     pub accused: Share,
     /// Played and audible, but called unsure.
@@ -137,6 +139,15 @@ pub struct Tally {
     /// Tenths of probability of candidates: (sum told, strokes, candidates).
     pub reliability: [(f64, usize, usize); 10],
     pub failures: Vec<Failure>,
+}
+
+/// What a review should call a note.
+fn outcome(fate: Fate) -> Outcome {
+    match fate {
+        Fate::Played => Outcome::Played,
+        Fate::Missed => Outcome::Missed,
+        Fate::OtherDrum => Outcome::OtherDrum,
+    }
 }
 
 /// Of times that are nearly the same, the loudest stands for all.
@@ -300,6 +311,9 @@ impl Tally {
                 .time_s
                 .unwrap_or_else(|| tempo.iter().find(|k| k.0 >= place).map_or(0.0, |k| k.1));
             let audible = note.stand_out_db.is_some_and(|db| db >= AUDIBLE_DB);
+            if audible || note.fate == Fate::Missed {
+                self.right.add(told.outcome == outcome(note.fate));
+            }
             let say = |what: &str| format!("note {index} {what}, called {:?}", told.outcome);
             match note.fate {
                 Fate::Played if audible => {
@@ -456,6 +470,7 @@ impl Tally {
         self.outside_rolls_10.merge(other.outside_rolls_10);
         self.times.extend(other.times);
         self.triplets.extend(other.triplets);
+        self.right.merge(other.right);
         self.accused.merge(other.accused);
         self.unsure.merge(other.unsure);
         self.missed_found.merge(other.missed_found);

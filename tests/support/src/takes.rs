@@ -1,5 +1,6 @@
 //! Whole takes with their truth.
 
+use crate::codec::{self, Codec};
 use crate::conditions::{Chain, Kind};
 use crate::draw::Draw;
 use crate::dsp;
@@ -49,6 +50,22 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
         playing: seed,
     };
     make_of(part, &player, &chain, instrument, seeds, RATE_HZ)
+}
+
+/// Makes a take as [`make`] does; one by a phone then goes through a codec and
+/// back, each seed through one of [`Codec::ALL`], where `ffmpeg` is installed.
+///
+/// # Panics
+/// As [`make`].
+pub fn make_coded(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
+    let mut take = make(kind, instrument, seed);
+    let codec = Codec::ALL[(seed % 3) as usize];
+    if kind == Kind::Phone
+        && let Some(back) = codec::through(codec, &take.samples, take.rate_hz)
+    {
+        take.samples = back;
+    }
+    take
 }
 
 /// Where the drums and the playing are drawn from.
