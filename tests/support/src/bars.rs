@@ -208,6 +208,13 @@ fn tone_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
             tuned,
             Bar::AtMost(bar.tune[1]),
         ),
+        row(
+            "settings whose tone wanders",
+            Some(t.blurred as f64),
+            0,
+            t.tuned.of,
+            Bar::Shown,
+        ),
         share("settings given a tuning, %", t.tuned, Bar::Shown),
         share("true times within 2 sd, %", t.times_within(), sure),
         share(

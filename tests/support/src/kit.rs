@@ -42,11 +42,20 @@ impl Kit {
             let hz = setting.pitch.hz(440.0) * 2f64.powf(cents / 1200.0);
             // A drum keeps its nature when it is retuned.
             let mut draw = Draw::new(seed, 100 + u64::from(setting.drum));
-            drums.push(match instrument {
-                Instrument::Modal => Drum::Modal(ModalDrum::draw(&mut draw, hz, wide)),
-                Instrument::Recorded => Drum::Recorded(RecordedDrum::draw(&mut draw, hz, rate_hz)),
+            let (made, blur_cents) = match instrument {
+                Instrument::Modal => (Drum::Modal(ModalDrum::draw(&mut draw, hz, wide)), 0.0),
+                Instrument::Recorded => {
+                    let made = RecordedDrum::draw(&mut draw, hz, rate_hz, wide);
+                    let blur_cents = made.blur_cents;
+                    (Drum::Recorded(made), blur_cents)
+                }
+            };
+            drums.push(made);
+            tuning.push(TrueSetting {
+                hz,
+                cents,
+                blur_cents,
             });
-            tuning.push(TrueSetting { hz, cents });
         }
         Self { drums, tuning }
     }

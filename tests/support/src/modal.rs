@@ -132,9 +132,9 @@ impl ModalDrum {
             hz,
             glide_cents: draw.between(4.0, 26.0) * spread,
             glide_s: draw.between(0.08, 0.25),
-            contact_s: draw.between(0.0025, 0.006),
+            contact_s: draw.ratio(0.0025 / spread, 0.006 * spread),
             noise: gain(draw.between(-14.0, -3.0)),
-            noise_hz: draw.between(1200.0, 5000.0),
+            noise_hz: draw.ratio(1200.0 / spread, 5000.0 * spread),
             noise_late_s: draw.between(0.0, 0.005) * low_drum,
             passes: draw.between(0.55, 0.9),
         }

@@ -8,6 +8,7 @@
 use crate::draw::Draw;
 use crate::dsp::{Biquad, gain, peak_hz, resample};
 use crate::modal::Later;
+use kettlemark::pitch::cents;
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -31,6 +32,10 @@ const NAMES: [(&str, f64); 3] = [
     ("Timpani 2", 73.2),
     ("Timpani 3", 99.5),
 ];
+
+/// The second recording has the clearest tone of the three: it is drawn more
+/// often, so that more settings have a pitch to be told.
+const CLEARER: [f64; 3] = [1.0, 2.5, 1.0];
 
 static SAMPLES: OnceLock<Option<Vec<Sample>>> = OnceLock::new();
 
@@ -130,8 +135,12 @@ pub struct RecordedDrum {
     share: f64,
     /// Sample of the contact.
     contact: usize,
-    /// Principal tone as it settles, at 0.15-0.65 s of the recording.
+    /// Principal tone as it settles, pooled over 0.12-0.65 s.
     pub hz: f64,
+    /// How far it wanders there from one window to the next, standard
+    /// deviation, cents: a real drum's modes are pairs, and its neighbours lie
+    /// near.
+    pub blur_cents: f64,
     /// Cutoff of a full stroke, and how fast it falls with the level.
     bright_hz: f64,
     dulls: f64,
@@ -140,11 +149,12 @@ pub struct RecordedDrum {
 }
 
 impl RecordedDrum {
-    /// A drum whose principal tone is `hz`, at `rate_hz`.
+    /// A drum whose principal tone is `hz`, at `rate_hz`. `wide`: mixed and
+    /// darkened from the wider ranges that only judging takes use.
     ///
     /// # Panics
     /// Without the sound set; ask [`available`] first.
-    pub fn draw(draw: &mut Draw, hz: f64, rate_hz: f64) -> Self {
+    pub fn draw(draw: &mut Draw, hz: f64, rate_hz: f64, wide: bool) -> Self {
         let all = samples().expect("the recorded strokes are installed");
         let weights: Vec<(usize, f64)> = (0..all.len())
             .map(|i| {
@@ -152,7 +162,7 @@ impl RecordedDrum {
                 (
                     i,
                     if octaves > -0.3 {
-                        (-octaves.abs() / 0.5).exp()
+                        (-octaves.abs() / 0.5).exp() * CLEARER[i]
                     } else {
                         0.0
                     },
@@ -160,15 +170,10 @@ impl RecordedDrum {
             })
             .collect();
         let sample = &all[draw.weighted(&weights)];
-        let share = draw.between(0.35, 0.65);
+        let aside = if wide { 0.35 } else { 0.15 };
+        let share = draw.between(0.5 - aside, 0.5 + aside);
         let mix: Vec<f32> = mix(&sample.left, &sample.right, share);
-        let span = |s: f64| (s * sample.rate_hz + sample.contact) as usize;
-        let own = peak_hz(
-            &mix[span(0.15)..span(0.65)],
-            sample.rate_hz,
-            sample.near_hz,
-            60.0,
-        );
+        let (own, blur_cents) = tone(&mix[sample.contact as usize..], sample, hz / sample.near_hz);
         let step = hz / own * sample.rate_hz / rate_hz;
         let loud = 0.55 / mix.iter().fold(0.0f32, |a, &s| a.max(s.abs()));
         let scaled =
@@ -179,7 +184,8 @@ impl RecordedDrum {
             share,
             contact: (sample.contact / step).round() as usize,
             hz,
-            bright_hz: draw.ratio(5000.0, 12_000.0),
+            blur_cents,
+            bright_hz: draw.ratio(if wide { 3000.0 } else { 5000.0 }, 12_000.0),
             dulls: draw.between(0.6, 1.0),
             passes: draw.between(0.55, 0.9),
             damped: 6.908 / draw.between(0.09, 0.22),
@@ -231,6 +237,30 @@ impl RecordedDrum {
         }
         out
     }
+}
+
+/// The principal tone of a recording that will be played `faster` times as
+/// fast, in its own hertz, and how far it wanders, cents: peaks in windows that
+/// will last 200 ms, weighted by their power.
+fn tone(from_contact: &[f32], sample: &Sample, faster: f64) -> (f64, f64) {
+    let span = |s: f64| ((s * faster * sample.rate_hz) as usize).min(from_contact.len());
+    let peaks: Vec<(f64, f64)> = (0..8)
+        .map(|i| {
+            let from = 0.12 + 0.05 * f64::from(i);
+            let window = &from_contact[span(from)..span(from + 0.2)];
+            let hz = peak_hz(window, sample.rate_hz, sample.near_hz, 60.0);
+            let power: f32 = window.iter().map(|v| v * v).sum();
+            (cents(hz, sample.near_hz), f64::from(power))
+        })
+        .collect();
+    let weight: f64 = peaks.iter().map(|p| p.1).sum();
+    let mean = peaks.iter().map(|p| p.0 * p.1).sum::<f64>() / weight;
+    let square = peaks
+        .iter()
+        .map(|p| (p.0 - mean).powi(2) * p.1)
+        .sum::<f64>()
+        / weight;
+    (sample.near_hz * 2f64.powf(mean / 1200.0), square.sqrt())
 }
 
 fn mix(left: &[f32], right: &[f32], share: f64) -> Vec<f32> {

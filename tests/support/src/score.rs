@@ -20,6 +20,9 @@ pub const AUDIBLE_DB: f64 = 3.0;
 pub const MERGE_S: f64 = 0.012;
 /// Settings with fewer audible strokes are not asked for.
 const TUNABLE_STROKES: usize = 3;
+/// Settings whose own tone wanders more than this are not asked for, cents: two
+/// thirds of what the looser bar allows to nine settings in ten.
+pub const CLEAR_CENTS: f64 = 7.0;
 
 /// One thing that went wrong, for somebody to look at.
 #[derive(Clone, Debug, PartialEq)]
@@ -125,6 +128,8 @@ pub struct Tally {
     pub other_found: Share,
     /// Heard minus true tuning of settings, and the told uncertainty, cents.
     pub tuning: Vec<(f64, f64)>,
+    /// Settings whose own tone wanders too far to be asked for.
+    pub blurred: usize,
     /// Settings with enough strokes that got a figure.
     pub tuned: Share,
     /// The same of single strokes.
@@ -390,6 +395,10 @@ impl Tally {
             if strokes >= TUNABLE_STROKES {
                 self.tuned.add(cents.is_some());
             }
+            if truth.blur_cents > CLEAR_CENTS {
+                self.blurred += usize::from(strokes >= TUNABLE_STROKES);
+                continue;
+            }
             if let Some((cents, sd)) = cents {
                 self.tuning.push((cents - truth.cents, sd));
                 if (cents - truth.cents).abs() > 10.0 {
@@ -403,8 +412,10 @@ impl Tally {
             if let Some((cents, sd)) = stroke.cents.zip(stroke.cents_sd)
                 && stroke.drum == Some(settings[truth.setting].drum)
             {
-                let true_cents = take.truth.settings[truth.setting].cents;
-                self.stroke_cents.push((cents - true_cents, sd));
+                let tone = &take.truth.settings[truth.setting];
+                if tone.blur_cents <= CLEAR_CENTS {
+                    self.stroke_cents.push((cents - tone.cents, sd));
+                }
             }
         }
     }
@@ -476,6 +487,7 @@ impl Tally {
         self.missed_found.merge(other.missed_found);
         self.other_found.merge(other.other_found);
         self.tuning.extend(other.tuning);
+        self.blurred += other.blurred;
         self.tuned.merge(other.tuned);
         self.stroke_cents.extend(other.stroke_cents);
         self.stops.extend(other.stops);

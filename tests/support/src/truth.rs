@@ -63,6 +63,9 @@ pub struct TrueSetting {
     pub hz: f64,
     /// Against the written pitch at A4 = 440 Hz.
     pub cents: f64,
+    /// How far the tone itself wanders while it settles, standard deviation,
+    /// cents: no figure is truer than that.
+    pub blur_cents: f64,
 }
 
 /// What a player did with a drum at a note's end.
