@@ -80,7 +80,7 @@ impl Chain {
         let mut chain = Self {
             room: None,
             bass_cut_hz: None,
-            noise_db: draw.between(-85.0, -70.0),
+            noise_db: draw.between(-78.0, -60.0),
             noise_brown: true,
             click_db: None,
             gain_control: None,

@@ -65,6 +65,8 @@ pub struct ModalDrum {
     contact_s: f64,
     noise: f64,
     noise_hz: f64,
+    /// Its time constant, seconds.
+    noise_s: f64,
     /// The noise of the head comes this much after the contact.
     noise_late_s: f64,
     /// Share of the old ring's amplitude that a full stroke lets pass.
@@ -116,7 +118,7 @@ impl ModalDrum {
             let ratio = draw.ratio(4.0, 24.0);
             modes.push(Mode {
                 hz: hz * ratio,
-                decay: 6.908 / (draw.ratio(0.1, 0.4) * (6.0 / ratio).sqrt()),
+                decay: 6.908 / (draw.ratio(0.2, 0.9) * (6.0 / ratio).sqrt()),
                 amplitude: gain(crowd_db + draw.between(-5.0, 5.0)),
                 split_hz: draw.between(1.0, 8.0),
                 twin: draw.between(0.05, 0.45),
@@ -133,8 +135,9 @@ impl ModalDrum {
             glide_cents: draw.between(4.0, 26.0) * spread,
             glide_s: draw.between(0.08, 0.25),
             contact_s: draw.ratio(0.0025 / spread, 0.006 * spread),
-            noise: gain(draw.between(-14.0, -3.0)),
+            noise: gain(draw.between(-24.0, -5.0)),
             noise_hz: draw.ratio(1200.0 / spread, 5000.0 * spread),
+            noise_s: draw.ratio(0.008, 0.04),
             noise_late_s: draw.between(0.0, 0.005) * low_drum,
             passes: draw.between(0.55, 0.9),
         }
@@ -187,8 +190,8 @@ impl ModalDrum {
         let cutoff = self.noise_hz * strength.powf(0.45);
         let mut low = crate::dsp::Biquad::low_pass(cutoff, 0.6, rate_hz);
         let mut high = crate::dsp::Biquad::high_pass(180.0, 0.7, rate_hz);
-        let tau = 0.012 * rate_hz;
-        let length = (0.08 * rate_hz) as usize;
+        let tau = self.noise_s * rate_hz;
+        let length = (6.0 * tau) as usize;
         let peak = self.noise * strength * (rate_hz / (2.0 * cutoff)).sqrt() * 0.35;
         for (i, o) in out.iter_mut().skip(late).take(length).enumerate() {
             let t = i as f64;
