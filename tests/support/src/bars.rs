@@ -1,7 +1,8 @@
 //! The table of bars: what is asked for, what was reached.
 
 use crate::conditions::Kind;
-use crate::score::{Found, Share, Tally, quantile, within};
+use crate::count::{Found, Share, quantile, within};
+use crate::score::Tally;
 
 /// What a row asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -104,7 +105,8 @@ fn bars(kind: Kind) -> Bars {
 /// Every row for one kind of takes.
 pub fn rows(kind: Kind, tally: &Tally) -> Vec<Row> {
     let bar = bars(kind);
-    let mut rows = stroke_rows(&bar, tally);
+    let mut rows = blind_rows(tally);
+    rows.extend(stroke_rows(&bar, tally));
     rows.extend(note_rows(&bar, tally));
     rows.extend(tone_rows(&bar, tally));
     rows
@@ -121,15 +123,29 @@ fn row(name: &'static str, figure: Option<f64>, digits: usize, count: usize, bar
     }
 }
 
+/// The rows that say what was heard without the part.
+pub fn blind_rows(t: &Tally) -> Vec<Row> {
+    let found = |name, found: Found| row(name, found.f(), 4, found.audible, Bar::Shown);
+    let time = |name, q| {
+        let ms = t.blind_time_error_s(q).map(|s| 1e3 * s);
+        row(name, ms, 2, t.blind_times.len(), Bar::Shown)
+    };
+    vec![
+        row("takes", Some(t.takes as f64), 0, t.takes, Bar::Shown),
+        found("stroke F at 25 ms, blind", t.blind),
+        found("stroke F at 10 ms, blind", t.blind_10),
+        time("attack time error, blind, median, ms", 0.5),
+        time("attack time error, blind, p95, ms", 0.95),
+    ]
+}
+
 fn stroke_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
     let found = |name, found: Found, bar| row(name, found.f(), 4, found.audible, bar);
     let time = |name, s: Option<f64>, bar| row(name, s.map(|s| 1e3 * s), 2, t.times.len(), bar);
     let triplet = quantile(t.triplets.iter().map(|t| 1e3 * t.abs()), 0.5);
     let least = Bar::AtLeast;
     vec![
-        row("takes", Some(t.takes as f64), 0, t.takes, Bar::Shown),
         share("takes not judged, %", t.unjudged, Bar::AtMost(0.0)),
-        found("stroke F at 25 ms, blind", t.blind, Bar::Shown),
         found("stroke F at 25 ms, part known", t.within_25, least(bar.f25)),
         found("stroke F at 10 ms, part known", t.within_10, least(bar.f10)),
         found("F at 25 ms, rolls left out", t.outside_rolls_25, Bar::Shown),

@@ -12,6 +12,7 @@
 pub mod bars;
 pub mod codec;
 pub mod conditions;
+pub mod count;
 pub mod draw;
 pub mod dsp;
 pub mod kit;

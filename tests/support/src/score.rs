@@ -7,6 +7,7 @@
 //! for; a softer one that was heard is no fault either. Errors in time are
 //! those of pairs within 25 ms, less the median of all takes of a kind.
 
+use crate::count::{Found, Share, error_without_lag_s, lag_s, merged, merged_times, within};
 use crate::onsets;
 use crate::takes::MadeTake;
 use crate::truth::{Fate, TrueStroke};
@@ -34,73 +35,6 @@ pub struct Failure {
     pub stand_out_db: Option<f64>,
 }
 
-/// Hits and tries.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Share {
-    pub hits: usize,
-    pub of: usize,
-}
-
-impl Share {
-    /// One try.
-    pub fn add(&mut self, hit: bool) {
-        self.hits += usize::from(hit);
-        self.of += 1;
-    }
-
-    fn merge(&mut self, other: Self) {
-        self.hits += other.hits;
-        self.of += other.of;
-    }
-
-    /// Per cent; `None` when nothing was tried.
-    pub fn pct(self) -> Option<f64> {
-        (self.of > 0).then(|| 100.0 * self.hits as f64 / self.of as f64)
-    }
-}
-
-/// Strokes found, asked for and heard within one window.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Found {
-    /// Audible true strokes that were heard.
-    pub audible_hits: usize,
-    pub audible: usize,
-    /// Heard strokes that are true.
-    pub heard_hits: usize,
-    pub heard: usize,
-}
-
-impl Found {
-    fn count(truth: &[&TrueStroke], heard: &[f64], window_s: f64) -> Self {
-        let times: Vec<f64> = truth.iter().map(|s| s.time_s).collect();
-        let pairs = onsets::pairs(&times, heard, window_s);
-        let audible = |s: &TrueStroke| s.stand_out_db >= AUDIBLE_DB;
-        Self {
-            audible_hits: pairs.iter().filter(|p| audible(truth[p.0])).count(),
-            audible: truth.iter().filter(|s| audible(s)).count(),
-            heard_hits: pairs.len(),
-            heard: heard.len(),
-        }
-    }
-
-    fn merge(&mut self, other: Self) {
-        self.audible_hits += other.audible_hits;
-        self.audible += other.audible;
-        self.heard_hits += other.heard_hits;
-        self.heard += other.heard;
-    }
-
-    /// Harmonic mean of precision and of recall of what is audible.
-    pub fn f(self) -> Option<f64> {
-        if self.audible == 0 || self.heard == 0 {
-            return None;
-        }
-        let precision = self.heard_hits as f64 / self.heard as f64;
-        let recall = self.audible_hits as f64 / self.audible as f64;
-        (precision + recall > 0.0).then(|| 2.0 * precision * recall / (precision + recall))
-    }
-}
-
 /// Everything counted over the takes of one kind.
 #[derive(Clone, Debug, Default)]
 pub struct Tally {
@@ -109,6 +43,11 @@ pub struct Tally {
     pub unjudged: Share,
     /// Candidates likelier than not, ±25 ms, the part not known.
     pub blind: Found,
+    /// The same, ±10 ms.
+    pub blind_10: Found,
+    /// (heard minus true, told uncertainty) of those, seconds.
+    pub blind_times: Vec<(f64, f64)>,
+    pub blind_failures: Vec<Failure>,
     pub within_25: Found,
     pub within_10: Found,
     /// The same without strokes inside rolls.
@@ -155,32 +94,6 @@ fn outcome(fate: Fate) -> Outcome {
     }
 }
 
-/// Of times that are nearly the same, the loudest stands for all.
-fn merged(strokes: &[TrueStroke]) -> Vec<&TrueStroke> {
-    let mut out: Vec<&TrueStroke> = Vec::new();
-    for stroke in strokes {
-        match out.last_mut() {
-            Some(last) if stroke.time_s - last.time_s < MERGE_S => {
-                if stroke.stand_out_db > last.stand_out_db {
-                    *last = stroke;
-                }
-            }
-            _ => out.push(stroke),
-        }
-    }
-    out
-}
-
-fn merged_times(times: impl Iterator<Item = f64>) -> Vec<f64> {
-    let mut out: Vec<f64> = Vec::new();
-    for time in times {
-        if out.last().is_none_or(|last| time - last >= MERGE_S) {
-            out.push(time);
-        }
-    }
-    out
-}
-
 /// True strokes and what was heard of them.
 fn stroke_pairs<'a>(
     take: &'a MadeTake,
@@ -202,6 +115,46 @@ fn rolling(take: &MadeTake, time_s: f64) -> bool {
         .any(|r| r.from_s + 0.03 < time_s && time_s < r.to_s + 0.05)
 }
 
+/// Names every stroke that was not heard and every one that was not there.
+fn add_stroke_failures(
+    take: &MadeTake,
+    truth: &[&TrueStroke],
+    told: &[f64],
+    pairs: &[(usize, usize)],
+    failures: &mut Failures,
+) {
+    for (i, stroke) in truth.iter().enumerate() {
+        if stroke.stand_out_db >= AUDIBLE_DB && pairs.iter().all(|p| p.0 != i) {
+            let kind = if stroke.in_roll {
+                "not heard, in a roll"
+            } else if stroke.grace {
+                "not heard, grace"
+            } else {
+                "not heard"
+            };
+            failures.add(stroke.time_s, kind.to_owned(), Some(stroke.stand_out_db));
+        }
+    }
+    for (j, &time) in told.iter().enumerate() {
+        if pairs.iter().all(|p| p.1 != j) {
+            let click = take.truth.clicks_s.iter().any(|c| (c - time).abs() < 0.03);
+            let what = if click {
+                "heard, but a click"
+            } else {
+                "heard, but not there"
+            };
+            failures.add(time, what.to_owned(), None);
+        }
+    }
+    for &(i, j) in pairs {
+        let off = told[j] - truth[i].time_s;
+        if off.abs() > 0.010 && truth[i].stand_out_db >= AUDIBLE_DB && !truth[i].in_roll {
+            let what = format!("{:+.1} ms off", 1000.0 * off);
+            failures.add(truth[i].time_s, what, Some(truth[i].stand_out_db));
+        }
+    }
+}
+
 impl Tally {
     /// Adds one take.
     pub fn add(&mut self, name: &str, take: &MadeTake, heard: &Heard, review: &Review) {
@@ -211,7 +164,8 @@ impl Tally {
             take: name,
             list: Vec::new(),
         };
-        self.add_strokes(take, heard, review, &mut failures);
+        self.add_blind(name, take, heard);
+        self.add_strokes(take, review, &mut failures);
         self.add_notes(take, review, &mut failures);
         self.add_tuning(take, review, &mut failures);
         self.add_stops(take, review, &mut failures);
@@ -219,20 +173,11 @@ impl Tally {
         self.failures.append(&mut failures.list);
     }
 
-    fn add_strokes(
-        &mut self,
-        take: &MadeTake,
-        heard: &Heard,
-        review: &Review,
-        failures: &mut Failures,
-    ) {
+    fn add_strokes(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
         let truth = merged(&take.truth.strokes);
         let told = merged_times(review.strokes.iter().map(|s| s.time_s));
         self.within_25.merge(Found::count(&truth, &told, 0.025));
         self.within_10.merge(Found::count(&truth, &told, 0.010));
-        let likely = heard.candidates.iter().filter(|c| c.log_odds > 0.0);
-        let blind = merged_times(likely.map(|c| c.time_s));
-        self.blind.merge(Found::count(&truth, &blind, 0.025));
         let plain: Vec<&TrueStroke> = truth
             .iter()
             .copied()
@@ -250,29 +195,7 @@ impl Tally {
 
         let times: Vec<f64> = truth.iter().map(|s| s.time_s).collect();
         let pairs = onsets::pairs(&times, &told, 0.025);
-        for (i, stroke) in truth.iter().enumerate() {
-            if stroke.stand_out_db >= AUDIBLE_DB && pairs.iter().all(|p| p.0 != i) {
-                let kind = if stroke.in_roll {
-                    "not heard, in a roll"
-                } else if stroke.grace {
-                    "not heard, grace"
-                } else {
-                    "not heard"
-                };
-                failures.add(stroke.time_s, kind.to_owned(), Some(stroke.stand_out_db));
-            }
-        }
-        for (j, &time) in told.iter().enumerate() {
-            if pairs.iter().all(|p| p.1 != j) {
-                let click = take.truth.clicks_s.iter().any(|c| (c - time).abs() < 0.03);
-                let what = if click {
-                    "heard, but a click"
-                } else {
-                    "heard, but not there"
-                };
-                failures.add(time, what.to_owned(), None);
-            }
-        }
+        add_stroke_failures(take, &truth, &told, &pairs, failures);
         for &(i, j) in &pairs {
             let sd = review
                 .strokes
@@ -281,13 +204,40 @@ impl Tally {
                 .map_or(f64::NAN, |s| s.time_sd_ms / 1000.0);
             if truth[i].stand_out_db >= AUDIBLE_DB && !truth[i].in_roll && !truth[i].grace {
                 self.times.push((told[j] - truth[i].time_s, sd));
-                let off = told[j] - truth[i].time_s;
-                if off.abs() > 0.010 {
-                    let what = format!("{:+.1} ms off", 1000.0 * off);
-                    failures.add(truth[i].time_s, what, Some(truth[i].stand_out_db));
-                }
             }
         }
+    }
+
+    /// Counts what was heard without the part: candidates likelier than not.
+    /// [`Tally::add`] does it too.
+    pub fn add_blind(&mut self, name: &str, take: &MadeTake, heard: &Heard) {
+        let truth = merged(&take.truth.strokes);
+        let likely: Vec<_> = heard
+            .candidates
+            .iter()
+            .filter(|c| c.log_odds > 0.0)
+            .collect();
+        let told = merged_times(likely.iter().map(|c| c.time_s));
+        self.blind.merge(Found::count(&truth, &told, 0.025));
+        self.blind_10.merge(Found::count(&truth, &told, 0.010));
+        let times: Vec<f64> = truth.iter().map(|s| s.time_s).collect();
+        let pairs = onsets::pairs(&times, &told, 0.025);
+        for &(i, j) in &pairs {
+            let stroke = truth[i];
+            let sd = likely
+                .iter()
+                .find(|c| (c.time_s - told[j]).abs() < 1e-9)
+                .map_or(f64::NAN, |c| c.time_sd_s);
+            if stroke.stand_out_db >= AUDIBLE_DB && !stroke.in_roll && !stroke.grace {
+                self.blind_times.push((told[j] - stroke.time_s, sd));
+            }
+        }
+        let mut failures = Failures {
+            take: name,
+            list: Vec::new(),
+        };
+        add_stroke_failures(take, &truth, &told, &pairs, &mut failures);
+        self.blind_failures.append(&mut failures.list);
         self.add_reliability(take, heard);
     }
 
@@ -475,6 +425,9 @@ impl Tally {
         self.takes += other.takes;
         self.unjudged.merge(other.unjudged);
         self.blind.merge(other.blind);
+        self.blind_10.merge(other.blind_10);
+        self.blind_times.extend(other.blind_times);
+        self.blind_failures.extend(other.blind_failures);
         self.within_25.merge(other.within_25);
         self.within_10.merge(other.within_10);
         self.outside_rolls_25.merge(other.outside_rolls_25);
@@ -502,13 +455,17 @@ impl Tally {
 
     /// The constant lag of all heard strokes, seconds.
     pub fn lag_s(&self) -> Option<f64> {
-        quantile(self.times.iter().map(|t| t.0), 0.5)
+        lag_s(&self.times)
     }
 
     /// A quantile of the error in time without the lag, seconds.
     pub fn time_error_s(&self, q: f64) -> Option<f64> {
-        let lag = self.lag_s()?;
-        quantile(self.times.iter().map(|t| (t.0 - lag).abs()), q)
+        error_without_lag_s(&self.times, q)
+    }
+
+    /// The same of what was heard without the part.
+    pub fn blind_time_error_s(&self, q: f64) -> Option<f64> {
+        error_without_lag_s(&self.blind_times, q)
     }
 
     /// Share of true times within two told standard uncertainties.
@@ -516,26 +473,6 @@ impl Tally {
         let lag = self.lag_s().unwrap_or(0.0);
         within(self.times.iter().map(|t| (t.0 - lag, t.1)))
     }
-}
-
-/// Share of errors within two told standard uncertainties.
-pub fn within(errors: impl Iterator<Item = (f64, f64)>) -> Share {
-    let mut share = Share::default();
-    for (error, sd) in errors {
-        share.add(error.abs() <= 2.0 * sd);
-    }
-    share
-}
-
-/// A quantile by linear interpolation, `None` for no values.
-pub fn quantile(values: impl Iterator<Item = f64>, q: f64) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.filter(|v| v.is_finite()).collect();
-    sorted.sort_by(f64::total_cmp);
-    let last = sorted.len().checked_sub(1)?;
-    let at = q * last as f64;
-    let below = at.floor() as usize;
-    let above = (below + 1).min(last);
-    Some(sorted[below] + (at - below as f64) * (sorted[above] - sorted[below]))
 }
 
 struct Failures<'a> {
