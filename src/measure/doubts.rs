@@ -1,0 +1,193 @@
+//! What makes a review less sure, and which measures it touches.
+
+use super::scene::Scene;
+use super::{stats, words};
+use crate::align::Outcome;
+use crate::listen::Heard;
+use crate::review::{Doubt, Review, StopState};
+
+/// Share of samples in flat tops from which on levels are spoilt: below it
+/// only single peaks of the loudest strokes are touched.
+pub const CLIPPED: f64 = 2e-4;
+/// A background nearer than this to the loudest moment is a doubt, dB.
+const NOISY_DB: f64 = 35.0;
+/// Contact is heard above this; a recording that ends below it is blunt, Hz.
+const NARROW_HZ: f64 = 4000.0;
+/// Below this the match is named as a doubt.
+const SURE_PIECE: f64 = 0.9;
+/// Share of notes that cannot be told before that is a doubt of its own.
+const MANY_UNSURE: f64 = 0.08;
+/// Extra strokes per note before they are a doubt.
+const MANY_EXTRAS: f64 = 0.15;
+/// Fewest extras, and the share of them on one grid, that make a click.
+const CLICKS: usize = 10;
+const CLICK_SHARE: f64 = 0.7;
+/// How near to the grid, s.
+const CLICK_NEAR_S: f64 = 0.015;
+
+fn doubt(kind: &str, text: String, limits: &[&str]) -> Doubt {
+    Doubt {
+        kind: kind.to_owned(),
+        text,
+        limits: limits.iter().map(|l| (*l).to_owned()).collect(),
+    }
+}
+
+/// Doubts of the recording alone.
+pub fn of_take(heard: &Heard) -> Vec<Doubt> {
+    let take = &heard.take;
+    let fitness = &take.fitness;
+    let mut doubts = Vec::new();
+    if fitness.gain_control == Some(true) {
+        let limits = ["dynamics", "rolls", "stops"];
+        doubts.push(doubt("gain-control", words::gain_control(), &limits));
+    }
+    if fitness.clipped_share >= CLIPPED {
+        let text = words::clipping(fitness.clipped_share);
+        doubts.push(doubt("clipping", text, &["dynamics"]));
+    }
+    if let Some(hz) = fitness.bass_cut_hz {
+        doubts.push(doubt("bass-cut", words::bass_cut(hz), &["tuning", "stops"]));
+    }
+    if let (Some(peak), Some(floor)) = (fitness.peak_db, fitness.noise_floor_db)
+        && peak - floor < NOISY_DB
+    {
+        let limits = ["outcomes", "stops"];
+        doubts.push(doubt("noise", words::noise(peak - floor), &limits));
+    }
+    if let Some(hz) = fitness.bandwidth_hz
+        && hz < NARROW_HZ
+    {
+        doubts.push(doubt("narrow", words::narrow(hz), &["evenness"]));
+    }
+    if !fitness.gaps.is_empty() {
+        let limits = ["outcomes", "evenness", "stops"];
+        doubts.push(doubt("gap", words::gaps(&fitness.gaps), &limits));
+    }
+    if !take.start_offset_known && take.duration_s > 0.0 {
+        doubts.push(doubt("start-offset", words::start_offset(), &[]));
+    }
+    for remark in &fitness.remarks {
+        doubts.push(doubt("recording", remark.clone(), &[]));
+    }
+    doubts
+}
+
+/// All doubts of a take that was measured.
+pub fn doubts(scene: &Scene, review: &Review) -> Vec<Doubt> {
+    let mut doubts = of_take(scene.heard);
+    matching(scene, &mut doubts);
+    measures(review, &mut doubts);
+    doubts
+}
+
+fn matching(scene: &Scene, doubts: &mut Vec<Doubt>) {
+    let alignment = scene.alignment;
+    if alignment.same_piece < SURE_PIECE {
+        let text = words::uncertain_piece(alignment.same_piece);
+        doubts.push(doubt("match", text, &["outcomes"]));
+    }
+    let Some(passage) = scene.counted() else {
+        return;
+    };
+    let count = |outcome| {
+        passage
+            .matches
+            .iter()
+            .filter(|m| m.outcome == outcome)
+            .count()
+    };
+    let reached = passage.matches.len() - count(Outcome::NotReached);
+    let unsure = count(Outcome::Unsure);
+    if unsure > 2 && unsure as f64 > MANY_UNSURE * reached as f64 {
+        let text = words::many_unsure(unsure, reached);
+        doubts.push(doubt("unsure", text, &["outcomes", "evenness"]));
+    }
+    let notes = scene.part.notes.len();
+    if (passage.notes.0 > 0 || passage.notes.1 + 1 < notes)
+        && let Some(last) = scene.part.notes.get(passage.notes.1)
+    {
+        let text = words::part_only(scene.note_bar(passage.notes.0), scene.bar_number(last.bar));
+        doubts.push(doubt("part-only", text, &[]));
+    }
+    let extras: Vec<f64> = alignment
+        .extras
+        .iter()
+        .filter_map(|e| scene.heard.candidates.get(e.candidate))
+        .map(|c| c.time_s)
+        .filter(|t| (passage.from_s..=passage.to_s).contains(t))
+        .collect();
+    if let Some(period) = click_period(&extras) {
+        let text = words::click_track(period);
+        doubts.push(doubt("click-track", text, &["outcomes"]));
+    } else if extras.len() > 3 && extras.len() as f64 > MANY_EXTRAS * reached as f64 {
+        let text = words::many_extras(extras.len());
+        doubts.push(doubt("extra-strokes", text, &["outcomes"]));
+    }
+}
+
+/// The period of a click: most of the times lie on one grid, and the grid is
+/// mostly filled.
+pub fn click_period(times: &[f64]) -> Option<f64> {
+    if times.len() < CLICKS {
+        return None;
+    }
+    let gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    let period = stats::median(&gaps).filter(|p| *p > 0.15)?;
+    let steps: f64 = gaps.iter().map(|g| (g / period).round().max(1.0)).sum();
+    let near = gaps
+        .iter()
+        .filter(|g| {
+            let whole = (*g / period).round().max(1.0);
+            (*g - whole * period).abs() < CLICK_NEAR_S * whole.sqrt()
+        })
+        .count();
+    let regular = near as f64 >= CLICK_SHARE * gaps.len() as f64;
+    let filled = gaps.len() as f64 >= 0.5 * steps;
+    (regular && filled).then_some(period)
+}
+
+/// What was not measured for want of strokes.
+fn measures(review: &Review, doubts: &mut Vec<Doubt>) {
+    let mut tell = |what: &str, missing: usize, of: usize, limit: &str| {
+        if missing > 0 {
+            let text = words::too_few(what, missing, of);
+            doubts.push(doubt("too-few", text, &[limit]));
+        }
+    };
+    let hairpins = &review.dynamics.hairpins;
+    let flat = hairpins.iter().filter(|h| h.change_db.is_none()).count();
+    tell("hairpins", flat, hairpins.len(), "dynamics");
+    let levels = &review.dynamics.levels;
+    let bare = levels.iter().filter(|l| l.level_db.is_none()).count();
+    tell("levels under a mark", bare, levels.len(), "dynamics");
+    let accents = &review.dynamics.accents;
+    let lone = accents.iter().filter(|a| a.contrast_db.is_none()).count();
+    tell("accents", lone, accents.len(), "dynamics");
+    let rates = review
+        .rolls
+        .iter()
+        .filter(|r| r.strokes_per_s.is_none())
+        .count();
+    tell("rates of rolls", rates, review.rolls.len(), "rolls");
+    let unknown = review
+        .drums
+        .iter()
+        .flat_map(|d| &d.settings)
+        .filter(|s| s.cents.is_none())
+        .count();
+    let settings = review.drums.iter().map(|d| d.settings.len()).sum();
+    tell("tunings", unknown, settings, "tuning");
+    let open = review
+        .stops
+        .iter()
+        .filter(|s| s.state == StopState::Unsure)
+        .count();
+    if open > 0 {
+        doubts.push(doubt(
+            "stops-unsure",
+            words::stops_unsure(open, review.stops.len()),
+            &["stops"],
+        ));
+    }
+}
