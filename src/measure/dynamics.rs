@@ -27,7 +27,7 @@ const LEAST_HAIRPIN: usize = 4;
 const ROLL_SHARE: f64 = 0.6;
 /// What no level is surer than, dB.
 const FLOOR_DB: f64 = 0.5;
-/// Smallest difference of level that is heard, dB (Weber; OpenLearn
+/// Smallest difference of level that is heard, dB (Weber; `OpenLearn`
 /// "Hearing", 10.3: 0.5 to 1 dB).
 pub const NOTICEABLE_DB: f64 = 1.0;
 
