@@ -9,3 +9,6 @@ mod onsets;
 
 #[path = "reference/modes.rs"]
 mod modes;
+
+#[path = "reference/numbers.rs"]
+mod numbers;

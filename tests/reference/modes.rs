@@ -17,8 +17,8 @@ const KETTLEDRUM: [(&str, f64); 4] = [
     ("(5,1)", 2.89),
 ];
 
-/// The same modes of an ideal membrane: zeros of Bessel functions,
-/// j_m1 / j_11 with j_11 = 3.83171 (5.13562, 6.38016, 7.58834, 8.77148).
+/// The same modes of an ideal membrane: first zeros of Bessel functions,
+/// of order m over that of order 1, 3.83171 (5.13562, 6.38016, 7.58834, 8.77148).
 const IDEAL_MEMBRANE: [f64; 4] = [1.3403, 1.6651, 1.9804, 2.2892];
 
 #[test]
