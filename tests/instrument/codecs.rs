@@ -14,7 +14,7 @@ fn lag(a: &[f32], b: &[f32], reach: i64) -> i64 {
     };
     (-reach..=reach)
         .max_by(|&x, &y| product(x).total_cmp(&product(y)))
-        .unwrap()
+        .expect("the range is not empty")
 }
 
 #[test]

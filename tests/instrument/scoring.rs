@@ -5,8 +5,8 @@ use kettlemark::align::Outcome;
 use kettlemark::listen::{Candidate, Heard};
 use kettlemark::part::quarters_f64;
 use kettlemark::review::{
-    DrumFacts, Dynamics, FORMAT, NoteFacts, PartFacts, Review, Roll, SettingFacts, Stop, StopState,
-    StrokeFacts, TakeFacts, TempoFacts, VERSION, Written,
+    DrumFacts, Dynamics, FORMAT, NoteFacts, PartFacts, PassageFacts, Review, Roll, SettingFacts,
+    Stop, StopState, StrokeFacts, TakeFacts, TempoFacts, VERSION, Written,
 };
 use kettlemark::settings::Settings;
 use kettlemark_test_support::bars::{self, Bar};
@@ -56,11 +56,12 @@ fn notes(take: &MadeTake) -> Vec<NoteFacts> {
                 Fate::Played => Outcome::Played,
                 Fate::Missed => Outcome::Missed,
                 Fate::OtherDrum => Outcome::OtherDrum,
+                Fate::NotReached => Outcome::NotReached,
             },
             stroke: truth
                 .strokes
                 .iter()
-                .position(|s| s.note == Some(index) && !s.grace),
+                .position(|s| s.note == Some(index) && !s.grace && s.counted),
             deviation_ms: None,
             deviation_sd_ms: None,
             expected_s: None,
@@ -106,7 +107,23 @@ fn perfect(take: &MadeTake) -> Review {
         judged: true,
         reason: None,
         same_piece: None,
-        passages: Vec::new(),
+        passages: truth
+            .passages
+            .iter()
+            .map(|p| PassageFacts {
+                from_s: p.from_s,
+                to_s: p.to_s,
+                from_bar: part.bars[part.notes[p.notes.0].bar].number,
+                to_bar: part.bars[part.notes[p.notes.1].bar].number,
+                counted: p.counted,
+                median_bpm: None,
+                played: 0,
+                missed: 0,
+                other_drum: 0,
+                unsure: 0,
+                unevenness_ms: None,
+            })
+            .collect(),
         tempo: TempoFacts::default(),
         strokes: strokes(take),
         notes: notes(take),

@@ -87,7 +87,7 @@ fn bars(kind: Kind) -> Bars {
             stop_ms: 40.0,
             ..bars(Kind::Room)
         },
-        Kind::Room | Kind::Noise | Kind::SoftAfterLoud => Bars {
+        Kind::Room | Kind::Noise | Kind::SoftAfterLoud | Kind::Messy => Bars {
             f25: 0.975,
             f10: 0.93,
             p95_ms: 7.0,
@@ -253,5 +253,10 @@ fn tone_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
         share("stopped or ringing told right, %", t.stop_kind, Bar::Shown),
         share("stops called unsure, %", t.stop_unsure, Bar::Shown),
         share("roll rate within 5 %, %", t.rolls, Bar::AtLeast(bar.rolls)),
+        share(
+            "runs with the right bars, %",
+            t.passages,
+            Bar::AtLeast(99.0),
+        ),
     ]
 }

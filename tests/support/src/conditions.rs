@@ -2,6 +2,7 @@
 
 use crate::draw::Draw;
 use crate::dsp::{Biquad, convolve, gain, resample};
+use crate::session::Aside;
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::PathBuf;
 
@@ -20,17 +21,20 @@ pub enum Kind {
     Click,
     /// Soft passages after loud ones, in a small room.
     SoftAfterLoud,
+    /// Talk, a count-in, false starts, some bars only, in a small room.
+    Messy,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Clean,
         Self::Room,
         Self::Phone,
         Self::Noise,
         Self::Click,
         Self::SoftAfterLoud,
+        Self::Messy,
     ];
 
     /// In small letters.
@@ -42,6 +46,7 @@ impl Kind {
             Self::Noise => "noise",
             Self::Click => "click",
             Self::SoftAfterLoud => "soft-after-loud",
+            Self::Messy => "messy",
         }
     }
 }
@@ -114,7 +119,7 @@ impl Chain {
                 chain.room = Some(room(draw, rate_hz, (0.3, 0.6), (1.0, 2.0)));
                 chain.click_db = Some(draw.between(-28.0, -12.0));
             }
-            Kind::SoftAfterLoud => {
+            Kind::SoftAfterLoud | Kind::Messy => {
                 chain.room = Some(room(draw, rate_hz, (0.3, 0.8), (1.0, 3.0)));
             }
         }
@@ -220,6 +225,53 @@ impl GainControl {
 
 fn peak(samples: &[f32]) -> f32 {
     samples.iter().fold(0.0, |a, s| a.max(s.abs()))
+}
+
+/// Sticks struck together, and talk: a buzz through two formants that come and
+/// go with the syllables.
+pub fn add_aside(samples: &mut [f32], aside: &Aside, draw: &mut Draw, rate_hz: f64) {
+    for &stick_s in &aside.sticks_s {
+        let from = (stick_s * rate_hz) as usize;
+        let hz = draw.between(1800.0, 3200.0);
+        for (i, s) in samples
+            .iter_mut()
+            .skip(from)
+            .take((0.03 * rate_hz) as usize)
+            .enumerate()
+        {
+            let t = i as f64 / rate_hz;
+            let tone = (std::f64::consts::TAU * hz * t).sin() + 0.4 * draw.normal();
+            *s += (0.08 * tone * (-t / 0.004).exp()) as f32;
+        }
+    }
+    for &(from_s, to_s) in &aside.talk_s {
+        let mut pitch_hz = draw.between(95.0, 210.0);
+        let mut phase = 0.0;
+        let mut formant = (500.0, 1500.0);
+        let mut low = Biquad::low_pass(formant.0, 4.0, rate_hz);
+        let mut high = Biquad::low_pass(formant.1, 4.0, rate_hz);
+        let range = (from_s * rate_hz) as usize..(to_s * rate_hz) as usize;
+        let syllable = (0.18 * rate_hz) as usize;
+        for (i, s) in samples
+            .iter_mut()
+            .enumerate()
+            .take(range.end)
+            .skip(range.start)
+        {
+            let inside = (i - range.start) % syllable;
+            if inside == 0 {
+                formant = (draw.between(300.0, 800.0), draw.between(900.0, 2300.0));
+                pitch_hz *= draw.between(0.94, 1.06);
+                low = Biquad::low_pass(formant.0, 4.0, rate_hz);
+                high = Biquad::low_pass(formant.1, 4.0, rate_hz);
+            }
+            phase = (phase + pitch_hz / rate_hz).fract();
+            let buzz = 2.0 * phase - 1.0 + 0.1 * draw.normal();
+            let way = inside as f64 / syllable as f64;
+            let loud = (std::f64::consts::PI * way).sin().powi(2);
+            *s += (0.02 * loud * (low.next(buzz) + 0.6 * high.next(buzz))) as f32;
+        }
+    }
 }
 
 /// Metronome clicks: a short burst of a high tone.

@@ -98,6 +98,8 @@ pub struct Hit {
     pub level_db: f64,
     pub grace: bool,
     pub in_roll: bool,
+    /// It belongs to the run that counts.
+    pub counted: bool,
 }
 
 /// A hand laid on a drum.
@@ -126,6 +128,26 @@ pub struct Performance {
     /// (quarter notes, seconds), every eighth of a quarter.
     pub tempo: Vec<(f64, f64)>,
     pub length_s: f64,
+}
+
+impl Performance {
+    /// Moves everything later.
+    pub fn shift(&mut self, by_s: f64) {
+        for hit in &mut self.hits {
+            hit.time_s += by_s;
+        }
+        for touch in &mut self.touches {
+            touch.time_s += by_s;
+        }
+        for ending in &mut self.endings {
+            ending.at_s = ending.at_s.map(|t| t + by_s);
+            ending.due_s += by_s;
+        }
+        for knot in &mut self.tempo {
+            knot.1 += by_s;
+        }
+        self.length_s += by_s;
+    }
 }
 
 /// Steps of the tempo curve in a quarter note.
@@ -293,6 +315,7 @@ impl Playing<'_> {
             level_db,
             grace: false,
             in_roll: false,
+            counted: true,
         };
         if note.flam {
             let before = self.draw.between(0.022, 0.05);
@@ -361,6 +384,7 @@ impl Playing<'_> {
                 level_db: level_db.min(0.0),
                 grace: false,
                 in_roll: true,
+                counted: true,
             });
             let uneven = if count % 2 == 0 { hand } else { -hand };
             time_s += (1.0 + uneven + 0.03 * self.draw.normal()) / rate;
@@ -391,6 +415,7 @@ impl Playing<'_> {
                     level_db,
                     grace: false,
                     in_roll: false,
+                    counted: true,
                 });
             }
         }

@@ -80,6 +80,8 @@ pub struct Tally {
     pub stop_kind: Share,
     pub stop_unsure: Share,
     pub rolls: Share,
+    /// Runs told with the right bars and rightly counted or not.
+    pub passages: Share,
     /// Tenths of probability of candidates: (sum told, strokes, candidates).
     pub reliability: [(f64, usize, usize); 10],
     pub failures: Vec<Failure>,
@@ -91,6 +93,7 @@ fn outcome(fate: Fate) -> Outcome {
         Fate::Played => Outcome::Played,
         Fate::Missed => Outcome::Missed,
         Fate::OtherDrum => Outcome::OtherDrum,
+        Fate::NotReached => Outcome::NotReached,
     }
 }
 
@@ -170,6 +173,7 @@ impl Tally {
         self.add_tuning(take, review, &mut failures);
         self.add_stops(take, review, &mut failures);
         self.add_rolls(take, review, &mut failures);
+        self.add_passages(take, review, &mut failures);
         self.failures.append(&mut failures.list);
     }
 
@@ -266,7 +270,7 @@ impl Tally {
                 .time_s
                 .unwrap_or_else(|| tempo.iter().find(|k| k.0 >= place).map_or(0.0, |k| k.1));
             let audible = note.stand_out_db.is_some_and(|db| db >= AUDIBLE_DB);
-            if audible || note.fate == Fate::Missed {
+            if audible || matches!(note.fate, Fate::Missed | Fate::NotReached) {
                 self.right.add(told.outcome == outcome(note.fate));
             }
             let say = |what: &str| format!("note {index} {what}, called {:?}", told.outcome);
@@ -290,6 +294,11 @@ impl Tally {
                     self.other_found.add(told.outcome == Outcome::OtherDrum);
                     if told.outcome != Outcome::OtherDrum {
                         failures.add(about_s, say("on another drum"), note.stand_out_db);
+                    }
+                }
+                Fate::NotReached => {
+                    if told.outcome != Outcome::NotReached {
+                        failures.add(about_s, say("outside the run"), None);
                     }
                 }
                 Fate::Played | Fate::OtherDrum => {}
@@ -420,6 +429,25 @@ impl Tally {
         }
     }
 
+    fn add_passages(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
+        for truth in &take.truth.passages {
+            let bar = |note: usize| take.part.bars[take.part.notes[note].bar].number;
+            let bars = (bar(truth.notes.0), bar(truth.notes.1));
+            let told = review.passages.iter().find(|p| {
+                let overlap = p.to_s.min(truth.to_s) - p.from_s.max(truth.from_s);
+                overlap > 0.5 * (truth.to_s - truth.from_s)
+            });
+            let right =
+                told.is_some_and(|p| (p.from_bar, p.to_bar) == bars && p.counted == truth.counted);
+            self.passages.add(right);
+            if !right {
+                let told = told.map(|p| (p.from_bar, p.to_bar, p.counted));
+                let what = format!("bars {bars:?}, counted {}: told {told:?}", truth.counted);
+                failures.add(truth.from_s, what, None);
+            }
+        }
+    }
+
     /// Adds another tally.
     pub fn merge(&mut self, other: Self) {
         self.takes += other.takes;
@@ -447,6 +475,7 @@ impl Tally {
         self.stop_kind.merge(other.stop_kind);
         self.stop_unsure.merge(other.stop_unsure);
         self.rolls.merge(other.rolls);
+        self.passages.merge(other.passages);
         for (a, b) in self.reliability.iter_mut().zip(other.reliability) {
             *a = (a.0 + b.0, a.1 + b.1, a.2 + b.2);
         }

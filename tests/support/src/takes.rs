@@ -1,14 +1,15 @@
 //! Whole takes with their truth.
 
 use crate::codec::{self, Codec};
-use crate::conditions::{Chain, Kind};
+use crate::conditions::{self, Chain, Kind};
 use crate::draw::Draw;
 use crate::dsp;
 use crate::kit::{Instrument, Kit};
 use crate::parts::{self, Wish};
 use crate::player::{self, Performance, Player};
 use crate::render::{self, HEAD_S};
-use crate::truth::{Fate, TrueNote, TrueRoll, TrueStop, TrueStroke, Truth};
+use crate::session::{self, Aside};
+use crate::truth::{Fate, TrueNote, TruePassage, TrueRoll, TrueStop, TrueStroke, Truth};
 use kettlemark::part::{Part, quarters_f64};
 use std::path::Path;
 
@@ -49,7 +50,24 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
         kit: seed,
         playing: seed,
     };
+    if kind == Kind::Messy {
+        let (performance, passages, aside) =
+            session::session(&part, &player, &mut Draw::new(seed, 20));
+        let played = Played {
+            performance,
+            passages,
+            aside,
+        };
+        return sound(part, &player, played, &chain, instrument, seeds, RATE_HZ);
+    }
     make_of(part, &player, &chain, instrument, seeds, RATE_HZ)
+}
+
+/// A performance with what else is heard.
+struct Played {
+    performance: Performance,
+    passages: Vec<TruePassage>,
+    aside: Aside,
 }
 
 /// Makes a take as [`make`] does; one by a phone then goes through a codec and
@@ -87,10 +105,45 @@ pub fn make_of(
     seeds: Seeds,
     rate_hz: u32,
 ) -> MadeTake {
+    let steady = chain.click_db.is_some();
+    let performance = player::play(&part, player, &mut Draw::new(seeds.playing, 20), steady);
+    let passages = whole(&part, &performance);
+    let played = Played {
+        performance,
+        passages,
+        aside: Aside::default(),
+    };
+    sound(part, player, played, chain, instrument, seeds, rate_hz)
+}
+
+/// The one passage of a performance from end to end.
+fn whole(part: &Part, performance: &Performance) -> Vec<TruePassage> {
+    let ends = (performance.hits.first(), performance.hits.last());
+    let (Some(first), Some(last)) = ends else {
+        return Vec::new();
+    };
+    vec![TruePassage {
+        from_s: first.time_s,
+        to_s: last.time_s,
+        notes: (0, part.notes.len() - 1),
+        counted: true,
+    }]
+}
+
+/// Sounds a performance and tells the truth about it.
+fn sound(
+    part: Part,
+    player: &Player,
+    played: Played,
+    chain: &Chain,
+    instrument: Instrument,
+    seeds: Seeds,
+    rate_hz: u32,
+) -> MadeTake {
     let rate = f64::from(rate_hz);
     let seed = seeds.playing;
+    let performance = played.performance;
     let steady = chain.click_db.is_some();
-    let performance = player::play(&part, player, &mut Draw::new(seed, 20), steady);
     let mut draw = Draw::new(seed, 21);
     let drawn = |_| draw.between(-player.detune_cents, player.detune_cents);
     let mut detune: Vec<f64> = part.settings().iter().map(drawn).collect();
@@ -99,7 +152,13 @@ pub fn make_of(
     }
     let wide = seeds.kit >= FIRST_JUDGING_SEED;
     let kit = Kit::draw(instrument, seeds.kit, &part, &detune, rate, wide);
-    let dry = render::render(&part, &performance, &kit, &mut Draw::new(seed, 22), rate);
+    let mut dry = render::render(&part, &performance, &kit, &mut Draw::new(seed, 22), rate);
+    conditions::add_aside(
+        &mut dry.samples,
+        &played.aside,
+        &mut Draw::new(seed, 24),
+        rate,
+    );
     let clicks_s = if steady {
         clicks(&part, &performance)
     } else {
@@ -119,7 +178,7 @@ pub fn make_of(
         .map(|(&at, head)| stand_out_db(&samples, at, head, rate))
         .collect();
     chain.record(&mut samples, rate);
-    let truth = tell(
+    let mut truth = tell(
         &part,
         &performance,
         &kit,
@@ -128,6 +187,7 @@ pub fn make_of(
         clicks_s,
         rate,
     );
+    truth.passages = played.passages;
     MadeTake {
         part,
         samples,
@@ -209,12 +269,15 @@ fn tell(
             level_db: hit.level_db,
             grace: hit.grace,
             in_roll: hit.in_roll,
+            counted: hit.counted,
             stand_out_db,
         })
         .collect();
     let notes = (0..part.notes.len())
         .map(|index| {
-            let first = strokes.iter().find(|s| s.note == Some(index) && !s.grace);
+            let first = strokes
+                .iter()
+                .find(|s| s.note == Some(index) && !s.grace && s.counted);
             TrueNote {
                 fate: performance
                     .fates
@@ -232,7 +295,7 @@ fn tell(
         .filter_map(|note| {
             let own: Vec<f64> = strokes
                 .iter()
-                .filter(|s| s.note == Some(note))
+                .filter(|s| s.note == Some(note) && s.counted)
                 .map(|s| s.time_s)
                 .collect();
             let (from_s, to_s) = (*own.first()?, *own.last()?);
@@ -258,6 +321,7 @@ fn tell(
             })
             .collect(),
         rolls,
+        passages: Vec::new(),
         clicks_s,
         tempo: performance.tempo.clone(),
     }

@@ -13,6 +13,8 @@ pub struct Truth {
     pub settings: Vec<TrueSetting>,
     pub stops: Vec<TrueStop>,
     pub rolls: Vec<TrueRoll>,
+    /// Every run through some of the part, in order of time.
+    pub passages: Vec<TruePassage>,
     /// Metronome clicks.
     pub clicks_s: Vec<f64>,
     /// The tempo kept: (quarter notes from the start of the part, seconds).
@@ -33,6 +35,8 @@ pub struct TrueStroke {
     /// The grace stroke of a flam.
     pub grace: bool,
     pub in_roll: bool,
+    /// It belongs to the run that counts.
+    pub counted: bool,
     /// How far it stands out: in its best band, its energy against that of
     /// everything else in its first 70 ms, dB.
     pub stand_out_db: f64,
@@ -44,6 +48,8 @@ pub enum Fate {
     Played,
     Missed,
     OtherDrum,
+    /// Not in the run that counts.
+    NotReached,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -87,4 +93,14 @@ pub struct TrueRoll {
     /// Its last stroke.
     pub to_s: f64,
     pub strokes_per_s: f64,
+}
+
+/// One run through some of the part.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TruePassage {
+    pub from_s: f64,
+    pub to_s: f64,
+    /// First and last place in `Part::notes`.
+    pub notes: (usize, usize),
+    pub counted: bool,
 }
