@@ -2,6 +2,8 @@
 
 #[path = "instrument/codecs.rs"]
 mod codecs;
+#[path = "instrument/samples.rs"]
+mod samples;
 #[path = "instrument/scoring.rs"]
 mod scoring;
 

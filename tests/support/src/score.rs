@@ -385,7 +385,9 @@ impl Tally {
             let Some(told) = review.stops.iter().find(|s| s.note == truth.note) else {
                 continue;
             };
-            let Some(struck_s) = note.time_s else {
+            // A roll is followed from its last stroke.
+            let roll = take.truth.rolls.iter().find(|r| r.note == truth.note);
+            let Some(struck_s) = roll.map(|r| r.to_s).or(note.time_s) else {
                 continue;
             };
             let stopped = truth.at_s.is_some();
