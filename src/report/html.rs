@@ -60,7 +60,7 @@ pub fn figure(wide: &Svg, narrow: &Svg, caption: &Markup) -> Markup {
         figure {
             (PreEscaped(wide.inline("wide")))
             (PreEscaped(narrow.inline("narrow")))
-            figcaption { (caption) }
+            @if !caption.0.is_empty() { figcaption { (caption) } }
         }
     }
 }
@@ -112,7 +112,13 @@ impl Cell {
         Self { shown, key: None }
     }
 
-    pub fn number(text: &str, key: Option<f64>) -> Self {
+    /// A number as it is shown; it sorts by what it begins with.
+    pub fn number(text: &str) -> Self {
+        Self::text(text)
+    }
+
+    /// Something that does not sort by its text.
+    pub fn sorted_by(text: &str, key: Option<f64>) -> Self {
         Self {
             shown: html! { (text) },
             key,
@@ -130,7 +136,7 @@ pub fn table(caption: &str, columns: &[Column], rows: &[Vec<Cell>]) -> Markup {
                 thead {
                     tr {
                         @for column in columns {
-                            th scope="col" class=[column.number.then_some("n")] {
+                            th scope="col" class=[(!column.number).then_some("w")] {
                                 (column.head)
                                 @if !column.unit.is_empty() { " " small { (column.unit) } }
                             }
@@ -152,7 +158,7 @@ pub fn table(caption: &str, columns: &[Column], rows: &[Vec<Cell>]) -> Markup {
 }
 
 fn cell_markup(cell: &Cell, column: &Column, heads: bool) -> Markup {
-    let class = column.number.then_some("n");
+    let class = (!column.number).then_some("w");
     let key = cell.key.map(svg::n_fine);
     html! {
         @if heads {

@@ -3,8 +3,57 @@
 //! Nothing here measures; everything here only shows. [`html`], [`svg`],
 //! [`scale`], [`number`] and [`lettering`] are shared by all pages.
 
+#![allow(
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "texts here are short, and a sentence reads best where it is put together"
+)]
+
+pub mod audio;
+pub mod charts;
+pub mod csv;
 pub mod html;
+pub mod json;
 pub mod lettering;
 pub mod number;
+pub mod page;
 pub mod scale;
+pub mod store;
 pub mod svg;
+pub mod words;
+
+pub use words::terminal::summary;
+
+use crate::error::Error;
+use crate::review::Review;
+use std::path::{Path, PathBuf};
+
+/// What the report needs besides the review.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Options {
+    /// The recording, for playing; without it the page is silent.
+    pub take: Option<PathBuf>,
+    /// When the take was recorded, as the page is to show it.
+    pub recorded: Option<String>,
+}
+
+/// Writes review.json, review.html, strokes.csv and the charts into a
+/// folder, which is made where it is missing. Earlier output of this program
+/// is replaced; if any of the names is somebody else's file, nothing is
+/// written.
+pub fn write(review: &Review, dir: &Path, options: &Options) -> Result<(), Error> {
+    let audio = options.take.as_ref().map(|take| page::Audio {
+        src: audio::relative(take, dir),
+        starts_s: 0.0,
+        inside: false,
+    });
+    let around = page::Around {
+        audio,
+        recorded: options.recorded.clone(),
+    };
+    let mut files = charts::files(review);
+    files.push(("strokes.csv", csv::strokes(review)));
+    files.push(("review.html", page::page(review, &around)));
+    files.push(("review.json", json::text(review)));
+    store::write_all(dir, &files)
+}

@@ -26,6 +26,16 @@ pub fn plain(value: f64, decimals: usize) -> String {
     }
 }
 
+/// The same without zeros at the end of its decimals: "48", "44.1".
+pub fn short(value: f64, most_decimals: usize) -> String {
+    let text = plain(value, most_decimals);
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
 /// The same with a plus sign before positive numbers.
 pub fn signed(value: f64, decimals: usize) -> String {
     let text = plain(value, decimals);

@@ -133,6 +133,23 @@ impl Svg {
         self.end(tip, "circle");
     }
 
+    /// Many small dots in one element: lines of no length with round ends.
+    /// Dots that would lie on each other are drawn once.
+    pub fn dots(&mut self, places: &[(f64, f64)], class: &str) {
+        let halves = |v: f64| (v * 2.0).round() as i64;
+        let mut places: Vec<(i64, i64)> =
+            places.iter().map(|p| (halves(p.0), halves(p.1))).collect();
+        places.sort_unstable();
+        places.dedup();
+        let d: String = places
+            .iter()
+            .map(|(x, y)| format!("M{} {}h0", n(*x as f64 / 2.0), n(*y as f64 / 2.0)))
+            .collect();
+        if !d.is_empty() {
+            self.path(&d, class, None);
+        }
+    }
+
     /// A path; `d` is written as it stands.
     pub fn path(&mut self, d: &str, class: &str, tip: Option<&str>) {
         self.put(format_args!("<path class=\"{class}\" d=\"{d}\""));
@@ -156,6 +173,11 @@ impl Svg {
     /// Markup made by other means, written as it stands.
     pub fn raw(&mut self, markup: &str) {
         self.body.push_str(markup);
+    }
+
+    /// What has been drawn, without a frame.
+    pub fn body(&self) -> &str {
+        &self.body
     }
 
     /// For a page that has [`STYLE`] in its head.

@@ -1,0 +1,300 @@
+//! evenness.svg: every figure as the places of its strokes against equal
+//! parts, grouped by kind, with the usual shape below; then the tempo.
+
+use super::{Frame, Sign, begin, finish, key, nothing, paragraph, sign, signs, tempo, whisker};
+use crate::report::scale::{Scale, thinned};
+use crate::report::svg::{Anchor, Svg};
+use crate::report::{lettering, words};
+use crate::review::{Figure, FigureKind, Review};
+
+/// Most height that the rows of one kind take.
+const ROWS_HEIGHT: f64 = 380.0;
+const ROW: f64 = 13.0;
+
+/// All in one drawing, for a file.
+pub fn draw(review: &Review, frame: Frame) -> Svg {
+    let kinds = kinds(review);
+    if kinds.is_empty() && review.tempo.curve.len() < 2 {
+        let why = words::nothing(review, words::NO_FIGURES);
+        return nothing(review, frame, "evenness", words::EVENNESS, &why);
+    }
+    let desc = words::evenness_desc(review);
+    let (mut svg, mut y) = begin(review, frame, "evenness", words::EVENNESS, &desc);
+    if kinds.is_empty() {
+        y = paragraph(&mut svg, frame, y, "soft", words::NO_FIGURES);
+    } else {
+        y = sides(&mut svg, frame, y);
+    }
+    for kind in kinds {
+        y = panel(&mut svg, review, frame, kind, y + 12.0);
+    }
+    y = tempo::panel(&mut svg, review, frame, y + 14.0);
+    finish(svg, frame, y)
+}
+
+/// One drawing a kind and one for the tempo, so that none is longer than a
+/// sheet of paper.
+pub fn draw_apart(review: &Review, frame: Frame) -> Vec<Svg> {
+    let kinds = kinds(review);
+    if kinds.is_empty() && review.tempo.curve.len() < 2 {
+        return vec![draw(review, frame)];
+    }
+    let mut drawings = Vec::new();
+    for (i, kind) in kinds.into_iter().enumerate() {
+        let title = words::kind_title(&kind.kind);
+        let desc = words::kind_desc(kind, &review.settings);
+        let name = format!("evenness-{i}");
+        let (mut svg, mut y) = begin(review, frame, &name, &title, &desc);
+        if i == 0 {
+            y = sides(&mut svg, frame, y) + 8.0;
+        }
+        y = panel(&mut svg, review, frame, kind, y);
+        drawings.push(finish(svg, frame, y));
+    }
+    if review.tempo.curve.len() > 1 {
+        let desc = words::tempo_line(&review.tempo);
+        let (mut svg, y) = begin(review, frame, "tempo", words::TEMPO_ACROSS, &desc);
+        let y = tempo::panel(&mut svg, review, frame, y);
+        drawings.push(finish(svg, frame, y));
+    }
+    drawings
+}
+
+fn kinds(review: &Review) -> Vec<&FigureKind> {
+    review.figure_kinds.iter().filter(|k| k.count > 0).collect()
+}
+
+/// The key to the sides.
+fn sides(svg: &mut Svg, frame: Frame, y: f64) -> f64 {
+    let entries = [
+        (Sign::Left, words::KEY_EARLY),
+        (Sign::Within, words::KEY_WITHIN),
+        (Sign::Right, words::KEY_LATE),
+    ];
+    key(svg, frame, y, &entries)
+}
+
+/// One kind of figure; gives the height below.
+fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64) -> f64 {
+    let figures: Vec<&Figure> = review
+        .figures
+        .iter()
+        .filter(|f| f.kind == kind.kind && f.shares.len() > 1)
+        .collect();
+    let mut y = paragraph(svg, frame, y, "bold", &words::kind_heading(kind));
+    y = paragraph(
+        svg,
+        frame,
+        y,
+        "soft small",
+        &words::kind_line(kind, &review.settings),
+    );
+    let parts = figures.iter().map(|f| f.notes.len()).max().unwrap_or(2);
+    let part_scale = Scale {
+        from: 0.0,
+        to: parts as f64,
+        at_from: frame.margin() + 56.0,
+        at_to: frame.right() - 14.0,
+    };
+    let Some(interval) = kind.median_interval_ms.filter(|ms| *ms > 0.0) else {
+        return y;
+    };
+    // What an ear notices, as a share of one interval.
+    let band = words::noticeable_ms(&review.settings, interval) / interval;
+    let top = y + 10.0;
+    let row = (ROWS_HEIGHT / figures.len().max(1) as f64).min(ROW);
+    let rows_bottom = top + row * figures.len() as f64;
+    let bottom = rows_bottom + 30.0;
+    for k in 0..=parts {
+        let x = part_scale.at(k as f64);
+        if k > 0 && k < parts {
+            let half = part_scale.at(band) - part_scale.at_from;
+            svg.rect((x - half, top), (2.0 * half, bottom - top), "band", None);
+        }
+        svg.line((x, top), (x, bottom), "grid");
+    }
+    rows(svg, frame, &figures, &part_scale, (top, row), band);
+    svg.line(
+        (part_scale.at_from, rows_bottom + 2.0),
+        (part_scale.at_to, rows_bottom + 2.0),
+        "axis",
+    );
+    usual(
+        svg,
+        frame,
+        kind,
+        &part_scale,
+        (rows_bottom + 17.0, band),
+        interval,
+    );
+    axis(svg, &part_scale, parts, bottom);
+    scale_bar(svg, frame, &part_scale, interval, bottom + 36.0);
+    let after = shape_words(svg, frame, kind, bottom + 44.0);
+    match words::hands(kind) {
+        Some(text) => paragraph(svg, frame, after, "soft small", &text),
+        None => after,
+    }
+}
+
+fn rows(
+    svg: &mut Svg,
+    frame: Frame,
+    figures: &[&Figure],
+    scale: &Scale,
+    (top, row): (f64, f64),
+    band: f64,
+) {
+    let every = thinned(figures.len(), (row * figures.len() as f64 / 13.0) as usize);
+    let size = (row * 0.36).clamp(1.6, 4.2);
+    let mut last_bar = None;
+    let mut marks = Vec::new();
+    for (i, figure) in figures.iter().enumerate() {
+        let y = top + row * (i as f64 + 0.5);
+        if i % every == 0 && last_bar != Some(figure.bar) {
+            last_bar = Some(figure.bar);
+            svg.text(
+                (scale.at_from - 8.0, y + 4.0),
+                "soft small",
+                Anchor::End,
+                &words::bar_label(figure.bar),
+            );
+        }
+        let parts = figure.shares.len() as f64;
+        // Outside the band only where that is more than uncertainty.
+        let unsure = match (figure.unevenness_sd_ms, figure.interval_ms) {
+            (Some(sd), Some(interval)) => 2.0 * sd / interval,
+            _ => 0.0,
+        };
+        let mut sum = 0.0;
+        for (k, share) in figure.shares.iter().enumerate() {
+            sum += share;
+            if k + 1 == figure.shares.len() {
+                break;
+            }
+            let offset = sum * parts - (k + 1) as f64;
+            let place = (scale.held(sum * parts), y);
+            let kind = side(offset, band + unsure);
+            if frame.alone {
+                let tip = words::figure_tip(figure, k + 2, offset);
+                sign(svg, place, size, kind, Some(&tip));
+            } else {
+                marks.push((place, kind));
+            }
+        }
+    }
+    signs(svg, size, &marks);
+}
+
+fn side(offset: f64, band: f64) -> Sign {
+    if offset < -band {
+        Sign::Left
+    } else if offset > band {
+        Sign::Right
+    } else {
+        Sign::Within
+    }
+}
+
+/// The median place of each stroke with twice its uncertainty.
+fn usual(
+    svg: &mut Svg,
+    frame: Frame,
+    kind: &FigureKind,
+    scale: &Scale,
+    (y, band): (f64, f64),
+    interval: f64,
+) {
+    svg.text(
+        (frame.margin(), y + 4.0),
+        "small",
+        Anchor::Start,
+        words::USUAL,
+    );
+    for (k, ms) in kind.usual_shape_ms.iter().enumerate() {
+        let offset = ms / interval;
+        let place = (k + 1) as f64 + offset;
+        let reach = kind
+            .usual_shape_sd_ms
+            .get(k)
+            .map_or(0.0, |sd| 2.0 * sd / interval);
+        if reach > 0.0 {
+            whisker(
+                svg,
+                y,
+                scale.held(place - reach),
+                scale.held(place + reach),
+                "ink",
+            );
+        }
+        let shape = side(offset, band + reach);
+        sign(svg, (scale.held(place), y), 5.5, shape, None);
+    }
+}
+
+fn axis(svg: &mut Svg, scale: &Scale, parts: usize, bottom: f64) {
+    svg.line((scale.at_from, bottom), (scale.at_to, bottom), "axis");
+    for k in 0..=parts {
+        let name = if k == parts {
+            words::NEXT_NOTE.to_owned()
+        } else {
+            (k + 1).to_string()
+        };
+        let anchor = if k == parts {
+            Anchor::End
+        } else {
+            Anchor::Middle
+        };
+        let x = scale.at(k as f64) + if k == parts { 13.0 } else { 0.0 };
+        svg.text((x, bottom + 15.0), "soft small", anchor, &name);
+    }
+}
+
+/// How long some round number of milliseconds is.
+fn scale_bar(svg: &mut Svg, frame: Frame, scale: &Scale, interval: f64, y: f64) {
+    let unit = scale.at(1.0) - scale.at(0.0);
+    let ms = [10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0]
+        .into_iter()
+        .find(|ms| ms / interval * unit >= 24.0)
+        .unwrap_or(1000.0);
+    let long = ms / interval * unit;
+    let x = scale.at_from;
+    svg.path(
+        &format!(
+            "M{a} {t}V{b}M{a} {m}H{z}M{z} {t}V{b}",
+            a = crate::report::svg::n(x),
+            z = crate::report::svg::n(x + long),
+            t = crate::report::svg::n(y - 7.0),
+            m = crate::report::svg::n(y - 4.0),
+            b = crate::report::svg::n(y - 1.0)
+        ),
+        "hair",
+        None,
+    );
+    let text = words::scale_bar(ms);
+    let room = frame.right() - x - long - 8.0;
+    svg.text(
+        (x + long + 6.0, y),
+        "soft small",
+        Anchor::Start,
+        &lettering::fit(&text, 11.0, room),
+    );
+}
+
+/// The usual shape in words, one line a stroke.
+fn shape_words(svg: &mut Svg, frame: Frame, kind: &FigureKind, y: f64) -> f64 {
+    let mut y = y;
+    for k in 0..kind.usual_shape_ms.len() {
+        let ms = kind.usual_shape_ms[k];
+        let sure = kind
+            .usual_shape_sd_ms
+            .get(k)
+            .is_some_and(|sd| ms.abs() > 2.0 * sd);
+        let class = match ms {
+            _ if !sure => "small",
+            ms if ms < 0.0 => "small earlytext",
+            _ => "small latetext",
+        };
+        y = paragraph(svg, frame, y, class, &words::usual_stroke(kind, k));
+    }
+    y
+}

@@ -1,0 +1,557 @@
+//! overview.svg: the take at a glance. Time runs across; below the written
+//! marks and the outline of the sound, a lane a drum with its strokes, and
+//! the tempo kept.
+//!
+//! Shape tells the outcome and size the level. In a page every stroke and
+//! bar carries its time (`data-t`), which the player reads.
+
+use crate::align::Outcome;
+use crate::report::scale::{Scale, step};
+use crate::report::svg::{Anchor, Svg, n, n_fine};
+use crate::report::{lettering, number, words};
+use crate::review::{NoteFacts, Review, StrokeFacts};
+use std::collections::BTreeMap;
+
+/// Units of width a second: sixteenths at 120 stay apart.
+const PER_SECOND: f64 = 52.0;
+/// A short take fills a page all the same.
+const LEAST_WIDTH: f64 = 1080.0;
+/// Longer takes are drawn closer: some browsers stop at 2^16 units.
+const MOST_WIDTH: f64 = 60_000.0;
+const CUE_Y: f64 = 16.0;
+const MARK_Y: f64 = 40.0;
+const SOUND_TOP: f64 = 56.0;
+const SOUND_HEIGHT: f64 = 44.0;
+/// Distance of the upright lines of the outline.
+const SOUND_STEP: f64 = 5.0;
+const BAR_Y: f64 = SOUND_TOP + SOUND_HEIGHT + 18.0;
+const LANES_TOP: f64 = BAR_Y + 8.0;
+const LANE: f64 = 30.0;
+const TEMPO_HEIGHT: f64 = 46.0;
+/// Room to the left for the names of the lanes.
+pub const NAMES: f64 = 92.0;
+
+/// How the strip is laid out.
+pub struct Layout {
+    pub width: f64,
+    pub height: f64,
+    /// Seconds to units.
+    pub time: Scale,
+    /// Drums from the top of the drawing down: highest first.
+    drums: Vec<u8>,
+    tempo_top: f64,
+}
+
+impl Layout {
+    pub fn of(review: &Review) -> Self {
+        let end = review.take.duration_s.max(1.0);
+        let width = (end * PER_SECOND).clamp(LEAST_WIDTH, MOST_WIDTH);
+        let mut drums: Vec<u8> = review.drums.iter().map(|d| d.drum).collect();
+        drums.extend(review.strokes.iter().filter_map(|s| s.drum));
+        drums.extend(review.notes.iter().map(|n| n.drum));
+        drums.sort_unstable();
+        drums.dedup();
+        drums.reverse();
+        if drums.is_empty() {
+            drums.push(0);
+        }
+        let tempo_top = LANES_TOP + LANE * drums.len() as f64 + 12.0;
+        let has_tempo = review.tempo.curve.len() > 1;
+        let height = tempo_top + if has_tempo { TEMPO_HEIGHT + 10.0 } else { 0.0 } + 18.0;
+        Self {
+            width,
+            height,
+            time: Scale {
+                from: 0.0,
+                to: end,
+                at_from: 0.0,
+                at_to: width,
+            },
+            drums,
+            tempo_top,
+        }
+    }
+
+    /// The middle of a drum's lane; strokes of no known drum lie between the
+    /// lanes, at the bottom edge.
+    fn lane(&self, drum: Option<u8>) -> f64 {
+        let place = drum.and_then(|d| self.drums.iter().position(|x| *x == d));
+        let bottom = LANES_TOP + LANE * self.drums.len() as f64;
+        place.map_or(bottom - 3.0, |i| LANES_TOP + LANE * (i as f64 + 0.5))
+    }
+}
+
+/// The chart as a file of its own.
+pub fn file(review: &Review) -> String {
+    let layout = Layout::of(review);
+    let margin = 24.0;
+    let width = layout.width + NAMES + 2.0 * margin;
+    let mut svg = Svg::new(
+        "a-overview",
+        width,
+        words::OVERVIEW,
+        &words::overview_desc(review),
+    );
+    let y = super::head(&mut svg, review, margin, width.min(900.0), words::OVERVIEW);
+    svg.open(&format!("transform=\"translate({} {})\"", n(margin), n(y)));
+    names(&mut svg, review, &layout);
+    svg.open(&format!("transform=\"translate({} 0)\"", n(NAMES)));
+    strip(&mut svg, review, &layout, false);
+    svg.close();
+    svg.close();
+    let mut x = margin;
+    let key_y = y + layout.height + 22.0;
+    for (shape, text) in key() {
+        svg.open(&format!(
+            "transform=\"translate({} {})\"",
+            n(x),
+            n(key_y - 12.0)
+        ));
+        svg.raw(&shape);
+        svg.close();
+        svg.text((x + 22.0, key_y), "soft small", Anchor::Start, text);
+        x += 22.0 + lettering::width(text, 11.0) + 18.0;
+    }
+    svg.set_width(width.max(x + margin));
+    svg.set_height(key_y + 20.0);
+    svg.file()
+}
+
+/// The names of the lanes, to stand left of the strip.
+pub fn names(svg: &mut Svg, review: &Review, layout: &Layout) {
+    let text = |svg: &mut Svg, y: f64, class: &str, text: &str| {
+        svg.text((NAMES - 8.0, y), class, Anchor::End, text);
+    };
+    text(
+        svg,
+        SOUND_TOP + SOUND_HEIGHT / 2.0 + 4.0,
+        "soft small",
+        words::SOUND,
+    );
+    text(svg, BAR_Y, "soft small", words::BAR);
+    for drum in &layout.drums {
+        let y = layout.lane(Some(*drum));
+        let facts = review.drums.iter().find(|d| d.drum == *drum);
+        let pitch = facts.and_then(|d| d.settings.first()).map(|s| s.pitch);
+        text(svg, y + 4.0, "bold", &words::lane_name(*drum, pitch));
+    }
+    if let Some(bpm) = tempo_scale(review, layout) {
+        let middle = f64::midpoint(bpm.at_from, bpm.at_to);
+        text(svg, middle, "soft small", words::TEMPO);
+        text(svg, middle + 13.0, "soft small", words::BPM);
+    }
+    text(svg, layout.height - 4.0, "soft small", words::MIN_SEC);
+}
+
+/// The strip itself. `live`: with times for the player, without tips.
+pub fn strip(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
+    passages(svg, review, layout);
+    sound(svg, review, layout);
+    seconds(svg, layout);
+    bars(svg, review, layout, live);
+    marks(svg, review, layout);
+    retunings(svg, review, layout);
+    rolls(svg, review, layout);
+    notes(svg, review, layout, live);
+    strokes(svg, review, layout, live);
+    tempo(svg, review, layout);
+}
+
+fn passages(svg: &mut Svg, review: &Review, layout: &Layout) {
+    let bottom = LANES_TOP + LANE * layout.drums.len() as f64;
+    for passage in &review.passages {
+        let (a, b) = (
+            layout.time.held(passage.from_s),
+            layout.time.held(passage.to_s),
+        );
+        let class = if passage.counted { "band2" } else { "dash" };
+        svg.rect((a, LANES_TOP), (b - a, bottom - LANES_TOP), class, None);
+        if review.passages.len() > 1 {
+            let text = words::passage_label(passage);
+            let text = lettering::fit(&text, 11.0, (b - a).max(30.0));
+            svg.text((a + 2.0, bottom + 11.0), "soft small", Anchor::Start, &text);
+        }
+    }
+    for i in 0..=layout.drums.len() {
+        let y = LANES_TOP + LANE * i as f64;
+        svg.line((0.0, y), (layout.width, y), "grid");
+    }
+}
+
+fn sound(svg: &mut Svg, review: &Review, layout: &Layout) {
+    let take = &review.take;
+    if take.outline_db.is_empty() || take.outline_hop_s <= 0.0 {
+        return;
+    }
+    let middle = SOUND_TOP + SOUND_HEIGHT / 2.0;
+    // One upright line every few units, as tall as the loudest moment there.
+    let columns = (layout.width / SOUND_STEP) as usize;
+    let moment = |x: f64| x / layout.width * layout.time.to / take.outline_hop_s;
+    let mut d = String::new();
+    for k in 0..columns {
+        let x = k as f64 * SOUND_STEP;
+        let first = moment(x) as usize;
+        let last = (moment(x + SOUND_STEP).ceil() as usize).max(first + 1);
+        let part = take.outline_db.get(first..last.min(take.outline_db.len()));
+        let levels = part.unwrap_or_default().iter().flatten();
+        let loudest = levels.copied().fold(f64::NEG_INFINITY, f64::max);
+        // Amplitude, with a square root so that soft strokes stay visible.
+        let half = (10f64.powf(loudest / 40.0).min(1.0) * SOUND_HEIGHT / 2.0).round();
+        if half >= 1.0 {
+            let x = x + 2.0;
+            d.push_str(&format!("M{} {}v{}", n(x), n(middle - half), n(2.0 * half)));
+        }
+    }
+    if !d.is_empty() {
+        svg.path(&d, "sound", None);
+    }
+    svg.line((0.0, middle), (layout.width, middle), "grid");
+}
+
+fn seconds(svg: &mut Svg, layout: &Layout) {
+    let scale = layout.width / layout.time.to;
+    let every = step(60.0 / scale, 1).max(1.0);
+    for s in crate::report::scale::ticks(0.0, layout.time.to, (layout.time.to / every) as usize) {
+        let x = layout.time.at(s);
+        let anchor = if s == 0.0 {
+            Anchor::Start
+        } else if x + 16.0 > layout.width {
+            Anchor::End
+        } else {
+            Anchor::Middle
+        };
+        svg.text(
+            (x, layout.height - 4.0),
+            "soft small",
+            anchor,
+            &number::clock(s),
+        );
+    }
+}
+
+fn bars(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
+    let bottom = layout.tempo_top
+        + if review.tempo.curve.len() > 1 {
+            TEMPO_HEIGHT
+        } else {
+            0.0
+        };
+    let written = &review.written.bars;
+    let mut cue_free = f64::NEG_INFINITY;
+    for (i, bar) in written.iter().enumerate() {
+        let Some(start) = bar.time_s else { continue };
+        let x = layout.time.at(start);
+        svg.line((x, SOUND_TOP), (x, bottom), "axis");
+        if let Some(end) = written.get(i + 1).and_then(|b| b.time_s) {
+            let beats = bar.length.floor() as usize;
+            let inner: String = (1..beats.max(1))
+                .map(|k| k as f64)
+                .filter(|k| *k < bar.length)
+                .map(|k| {
+                    let at = layout.time.at(start + (end - start) * k / bar.length);
+                    format!("M{} {}V{}", n(at), n(LANES_TOP), n(layout.tempo_top - 12.0))
+                })
+                .collect();
+            if !inner.is_empty() {
+                svg.path(&inner, "grid", None);
+            }
+        }
+        if live {
+            svg.raw(&format!(
+                "<a href=\"#bar-{i}\" data-t=\"{}\" data-b=\"{}\" aria-label=\"{}\">",
+                n_fine((start * 1000.0).round() / 1000.0),
+                bar.number,
+                lettering::escape(&words::bar_link(bar.number, start))
+            ));
+        }
+        svg.text(
+            (x + 3.0, BAR_Y),
+            "bold small",
+            Anchor::Start,
+            &bar.number.to_string(),
+        );
+        if live {
+            svg.raw("</a>");
+        }
+        if let Some(cue) = bar.cue.as_deref().filter(|_| x >= cue_free) {
+            let next = written[i + 1..].iter().find(|b| b.cue.is_some());
+            let end = next
+                .and_then(|b| b.time_s)
+                .map_or(layout.width, |t| layout.time.at(t));
+            let text = lettering::fit(cue, 12.0, end - x - 10.0);
+            svg.text((x + 3.0, CUE_Y), "soft", Anchor::Start, &text);
+            cue_free = x + lettering::width(&text, 12.0).min(end - x - 10.0);
+        }
+    }
+}
+
+/// Written dynamics and hairpins.
+fn marks(svg: &mut Svg, review: &Review, layout: &Layout) {
+    for mark in &review.written.marks {
+        if let Some(s) = mark.time_s {
+            let at = (layout.time.at(s), MARK_Y + 5.0);
+            svg.text(at, "mark", Anchor::Start, &mark.mark);
+        }
+    }
+    for hairpin in &review.written.hairpins {
+        let (Some(from), Some(to)) = (hairpin.from_s, hairpin.to_s) else {
+            continue;
+        };
+        // Room for the marks at both ends.
+        let (a, b) = (layout.time.at(from) + 22.0, layout.time.at(to) - 5.0);
+        let (narrow, wide) = if hairpin.kind == "crescendo" {
+            (a, b)
+        } else {
+            (b, a)
+        };
+        if a < b {
+            let d = format!(
+                "M{w} {t}L{p} {m}L{w} {b}",
+                w = n(wide),
+                p = n(narrow),
+                t = n(MARK_Y - 5.0),
+                m = n(MARK_Y),
+                b = n(MARK_Y + 5.0)
+            );
+            svg.path(&d, "thin", None);
+        }
+    }
+}
+
+/// A new pitch is named in its drum's lane where it begins.
+fn retunings(svg: &mut Svg, review: &Review, layout: &Layout) {
+    for drum in &review.drums {
+        for setting in drum.settings.iter().skip(1) {
+            let bar = review
+                .written
+                .bars
+                .iter()
+                .find(|b| b.number == setting.from_bar);
+            if let Some(s) = bar.and_then(|b| b.time_s) {
+                let at = (layout.time.at(s) + 4.0, layout.lane(Some(drum.drum)) - 5.0);
+                svg.text(
+                    at,
+                    "small bold",
+                    Anchor::Start,
+                    &words::retuned(setting.pitch),
+                );
+            }
+        }
+    }
+}
+
+fn rolls(svg: &mut Svg, review: &Review, layout: &Layout) {
+    for roll in &review.rolls {
+        let drum = review.notes.get(roll.note).map(|n| n.drum);
+        let (a, b) = (layout.time.at(roll.from_s), layout.time.at(roll.to_s));
+        let y = layout.lane(drum);
+        svg.rect((a, y - 6.0), (b - a, 12.0), "roll", None);
+    }
+}
+
+/// Notes that were not simply played, where the pulse puts them.
+fn notes(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
+    for note in &review.notes {
+        let struck = note.stroke.and_then(|i| review.strokes.get(i));
+        let time = note.expected_s.or(struck.map(|s| s.time_s));
+        let Some(time) = time else { continue };
+        let (x, y) = (layout.time.at(time), layout.lane(Some(note.drum)));
+        let tip = words::note_tip(note);
+        let mark = Mark {
+            live,
+            time_s: time,
+            note: Some(note.index),
+            tip: &tip,
+        };
+        match note.outcome {
+            Outcome::Missed => {
+                let (x, y) = (n(x - 5.0), n(y - 5.0));
+                let d = format!("class=\"open\" d=\"M{x} {y}h10v10h-10zl10 10m0 -10l-10 10\"");
+                mark.put(svg, "path", &d);
+            }
+            Outcome::Unsure => mark.put(svg, "circle", &circle("opendash", (x, y), 5.5)),
+            Outcome::OtherDrum => {
+                if let Some(stroke) = struck {
+                    let to = (layout.time.at(stroke.time_s), layout.lane(stroke.drum));
+                    svg.line((x, y), to, "hair");
+                }
+                mark.put(svg, "circle", &circle("open", (x, y), 3.0));
+            }
+            Outcome::Played | Outcome::NotReached => {}
+        }
+    }
+}
+
+/// A shape with its time and note for the player, or with a tip.
+struct Mark<'a> {
+    live: bool,
+    time_s: f64,
+    note: Option<usize>,
+    tip: &'a str,
+}
+
+impl Mark<'_> {
+    fn put(&self, svg: &mut Svg, element: &str, attributes: &str) {
+        if self.live {
+            let time = n_fine((self.time_s * 1000.0).round() / 1000.0);
+            let note = self.note.map(|n| format!(" data-n=\"{n}\""));
+            let note = note.unwrap_or_default();
+            svg.raw(&format!(
+                "<{element} {attributes} data-t=\"{time}\"{note}/>"
+            ));
+        } else {
+            let tip = lettering::escape(self.tip);
+            svg.raw(&format!(
+                "<{element} {attributes}><title>{tip}</title></{element}>"
+            ));
+        }
+    }
+}
+
+fn strokes(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
+    let outcomes: BTreeMap<usize, &NoteFacts> = review
+        .notes
+        .iter()
+        .filter_map(|note| Some((note.stroke?, note)))
+        .collect();
+    // Strokes as written are the many: they share one group and its class.
+    let mut played = Svg::new("", 0.0, "", "");
+    for (i, stroke) in review.strokes.iter().enumerate() {
+        if stroke.in_roll && !outcomes.contains_key(&i) {
+            continue;
+        }
+        let (x, y) = (layout.time.at(stroke.time_s), layout.lane(stroke.drum));
+        let note = outcomes.get(&i);
+        let tip = words::stroke_tip(stroke, note.copied());
+        let mark = Mark {
+            live,
+            time_s: stroke.time_s,
+            note: stroke.note,
+            tip: &tip,
+        };
+        let r = radius(stroke);
+        match note.map(|n| n.outcome) {
+            Some(Outcome::OtherDrum) => {
+                let (top, r) = (n(y - r - 2.0), n(r + 2.0));
+                let d = format!("M{} {top}l{r} {r}l-{r} {r}l-{r} -{r}z", n(x));
+                mark.put(svg, "path", &format!("class=\"copperfill\" d=\"{d}\""));
+            }
+            Some(_) => mark.put(&mut played, "circle", &circle("", (x, y), r)),
+            None if stroke.note.is_none() => {
+                let d = format!("M{} {}v8m-4 -4h8", n(x), n(y - 4.0));
+                mark.put(svg, "path", &format!("class=\"hair\" d=\"{d}\""));
+            }
+            None => {}
+        }
+    }
+    svg.open("class=\"dot\"");
+    svg.raw(played.body());
+    svg.close();
+}
+
+fn circle(class: &str, at: (f64, f64), radius: f64) -> String {
+    let class = if class.is_empty() {
+        String::new()
+    } else {
+        format!("class=\"{class}\" ")
+    };
+    format!(
+        "{class}cx=\"{}\" cy=\"{}\" r=\"{}\"",
+        n(at.0),
+        n(at.1),
+        n(radius)
+    )
+}
+
+/// 1.6 to 6 units over 40 dB.
+fn radius(stroke: &StrokeFacts) -> f64 {
+    let level = if stroke.level_db.is_finite() {
+        stroke.level_db
+    } else {
+        -40.0
+    };
+    1.6 + 4.4 * ((level + 40.0) / 40.0).clamp(0.0, 1.0)
+}
+
+fn tempo_scale(review: &Review, layout: &Layout) -> Option<Scale> {
+    let curve = &review.tempo.curve;
+    if curve.len() < 2 {
+        return None;
+    }
+    let all = || {
+        curve
+            .iter()
+            .flat_map(|p| std::iter::once(p.bpm).chain(p.marked_bpm))
+    };
+    let low = all().fold(f64::INFINITY, f64::min) - 2.0;
+    let high = all().fold(f64::NEG_INFINITY, f64::max) + 2.0;
+    Some(Scale {
+        from: low,
+        to: high,
+        at_from: layout.tempo_top + TEMPO_HEIGHT,
+        at_to: layout.tempo_top,
+    })
+}
+
+fn tempo(svg: &mut Svg, review: &Review, layout: &Layout) {
+    let Some(bpm) = tempo_scale(review, layout) else {
+        return;
+    };
+    let curve = &review.tempo.curve;
+    let at = |s: f64, v: f64| (layout.time.at(s), bpm.held(v));
+    let written: Vec<_> = curve
+        .iter()
+        .filter_map(|p| Some(at(p.time_s, p.marked_bpm?)))
+        .collect();
+    svg.polyline(&written, "dash");
+    let kept: Vec<_> = curve.iter().map(|p| at(p.time_s, p.bpm)).collect();
+    svg.polyline(&kept, "copper");
+    // The figure is repeated so that one is always in sight.
+    let mut free = f64::NEG_INFINITY;
+    for point in curve {
+        let (x, y) = at(point.time_s, point.bpm);
+        if x >= free && x + 24.0 < layout.width {
+            // Away from the written tempo.
+            let under = point.marked_bpm.is_some_and(|marked| point.bpm < marked);
+            let y = if under { y + 13.0 } else { y - 5.0 };
+            svg.text(
+                (x + 2.0, y),
+                "small",
+                Anchor::Start,
+                &number::plain(point.bpm, 0),
+            );
+            free = x + 320.0;
+        }
+    }
+}
+
+/// The shapes and what they mean, each in a box of 16 by 16.
+pub fn key() -> [(String, &'static str); 6] {
+    let shape = |markup: &str| markup.to_owned();
+    [
+        (
+            shape("<circle class=\"dot\" cx=\"8\" cy=\"8\" r=\"4\"/>"),
+            words::KEY_PLAYED,
+        ),
+        (
+            shape("<path class=\"open\" d=\"M3 3h10v10h-10zl10 10m0 -10l-10 10\"/>"),
+            words::KEY_MISSED,
+        ),
+        (
+            shape("<path class=\"copperfill\" d=\"M8 2l6 6l-6 6l-6 -6z\"/>"),
+            words::KEY_OTHER,
+        ),
+        (
+            shape("<circle class=\"opendash\" cx=\"8\" cy=\"8\" r=\"5.5\"/>"),
+            words::KEY_UNSURE,
+        ),
+        (
+            shape("<path class=\"hair\" d=\"M8 4v8m-4 -4h8\"/>"),
+            words::KEY_EXTRA,
+        ),
+        (
+            shape("<rect class=\"roll\" x=\"1\" y=\"3\" width=\"14\" height=\"10\"/>"),
+            words::KEY_ROLL,
+        ),
+    ]
+}

@@ -1,0 +1,120 @@
+//! The take at a glance: the player and the strip of strokes.
+
+use super::{Around, Audio};
+use crate::report::charts::overview::{self, Layout, NAMES};
+use crate::report::svg::{Svg, n, n_fine};
+use crate::report::words::{self, page as text};
+use crate::review::Review;
+use maud::{Markup, PreEscaped, html};
+
+/// Width of one printed line of the strip.
+const SLICE: f64 = 900.0;
+
+pub fn section(review: &Review, around: &Around) -> Markup {
+    html! {
+        section.listen #glance {
+            h2 { (text::GLANCE) }
+            @match &around.audio {
+                Some(audio) => { (player(audio)) }
+                None => { p.note { (text::NO_AUDIO) } }
+            }
+            (strip(review))
+            p #status.note.script-only aria-live="polite" { "\u{a0}" }
+            ul.key aria-label=(text::STRIP_KEY) {
+                @for (shape, meaning) in overview::key() {
+                    li {
+                        svg.chart width="16" height="16" aria-hidden="true" { (PreEscaped(shape)) }
+                        (meaning)
+                    }
+                }
+            }
+            @if around.audio.is_some() { p.note.script-only { (text::KEYS) } }
+            @if review.passages.len() > 1 {
+                h3 { (text::PASSAGES) }
+                @for (i, passage) in review.passages.iter().enumerate() {
+                    p {
+                        (text::passage(i + 1, passage)) " "
+                        (super::play_link(around, passage.from_s, passage.to_s))
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn player(audio: &Audio) -> Markup {
+    html! {
+        audio controls preload="metadata" src=(audio.src) data-starts=(n_fine(audio.starts_s))
+            aria-label=(text::PLAYER) data-missing=(text::AUDIO_MISSING) {}
+        p.note {
+            @if audio.inside {
+                (text::AUDIO_INSIDE)
+            } @else {
+                (text::AUDIO_BESIDE) " " a href=(audio.src) { (shown(&audio.src)) }
+            }
+        }
+        div.controls.script-only {
+            button #toggle type="button" data-pause=(text::PAUSE) { (text::PLAY) }
+            button #back type="button" { (text::BAR_BACK) }
+            button #on type="button" { (text::BAR_ON) }
+            label {
+                (text::SPEED) " "
+                select #speed {
+                    @for percent in [100, 90, 80, 70, 60, 50] {
+                        option value=(percent) { (percent) "\u{a0}%" }
+                    }
+                }
+            }
+            span.nowrap {
+                button #loop type="button" aria-pressed="false" { (text::LOOP) } " "
+                label { (text::LOOP_FROM) " " input #loop-from type="number"; }
+                " "
+                label { (text::LOOP_TO) " " input #loop-to type="number"; }
+            }
+        }
+    }
+}
+
+/// The address as a person reads it.
+fn shown(src: &str) -> Markup {
+    html! { bdi { (crate::report::audio::readable(src)) } }
+}
+
+fn strip(review: &Review) -> Markup {
+    let layout = Layout::of(review);
+    let mut names = Svg::new("p-names", NAMES, "", "");
+    overview::names(&mut names, review, &layout);
+    let mut drawn = Svg::new("p-strip", layout.width, "", "");
+    overview::strip(&mut drawn, review, &layout, true);
+    let box_of = |width: f64| format!("0 0 {} {}", n(width), n(layout.height));
+    let slices = (layout.width / SLICE).ceil().max(1.0) as usize;
+    html! {
+        div.strip {
+            svg.chart aria-hidden="true" viewBox=(box_of(NAMES)) width=(n(NAMES)) height=(n(layout.height)) {
+                g #names.chart { (PreEscaped(names.body())) }
+            }
+            div.over tabindex="0" role="group" aria-label=(text::STRIP) {
+                svg.chart role="group" aria-label=(words::overview_desc(review))
+                    viewBox=(box_of(layout.width)) width=(n(layout.width)) height=(n(layout.height))
+                    data-scale=(n_fine(layout.width / layout.time.to)) {
+                    g #strip.chart { (PreEscaped(drawn.body())) }
+                    rect #stretch.wash y="0" width="0" height=(n(layout.height)) {}
+                    line #playhead x1="0" x2="0" y1="0" y2=(n(layout.height)) visibility="hidden" {}
+                }
+            }
+        }
+        div.slices aria-hidden="true" {
+            @for i in 0..slices {
+                @let from = SLICE * i as f64;
+                @let width = SLICE.min(layout.width - from).max(1.0);
+                svg.chart viewBox=(box_of(NAMES + SLICE)) {
+                    use href="#names" {}
+                    svg x=(n(NAMES)) width=(n(width)) height=(n(layout.height))
+                        viewBox=(format!("{} 0 {} {}", n(from), n(width), n(layout.height))) {
+                        use href="#strip" {}
+                    }
+                }
+            }
+        }
+    }
+}

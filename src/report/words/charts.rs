@@ -1,0 +1,534 @@
+//! Titles, keys, axes and labels of charts, and the sentences that stand for
+//! a chart where it cannot be seen.
+
+use super::{
+    bar_span, clean_share, count, early_late, interval_name, interval_size, kind_size, kind_title,
+    noticeable_ms, outcome, played_line, stop_expected, stop_verdict, tempo_line, tune_verdict,
+};
+use crate::pitch::Pitch;
+use crate::report::lettering::harmless;
+use crate::report::number::{self, NBSP};
+use crate::review::{
+    Accent, Figure, FigureKind, HairpinFacts, IntervalFacts, LevelFacts, NoteFacts, PassageFacts,
+    Review, Roll, SettingFacts, Stop, StopState, StrokeFacts, TempoFacts,
+};
+use crate::settings::Settings;
+
+pub const OVERVIEW: &str = "The take at a glance";
+pub const EVENNESS: &str = "Evenness";
+pub const INTONATION: &str = "Drums in tune";
+pub const DYNAMICS: &str = "Dynamic shape";
+pub const ROLLS: &str = "Rolls";
+pub const STOPS: &str = "Stops";
+
+pub const NO_FIGURES: &str = "No figure of equal values was played whole.";
+pub const NO_TUNING: &str = "No drum was struck clearly enough to tell its pitch.";
+pub const NO_DYNAMICS: &str = "No stroke could be matched with a written level.";
+pub const NO_ROLLS: &str = "There is no roll in what was played.";
+pub const NO_STOPS: &str = "No place where a drum is to be stopped was reached.";
+
+pub const KEY_EARLY: &str = "early";
+pub const KEY_WITHIN: &str = "within what an ear notices, or not surely outside";
+pub const KEY_LATE: &str = "late";
+pub const KEY_FLAT: &str = "flat";
+pub const KEY_SHARP: &str = "sharp";
+pub const KEY_STRADDLES: &str = "unsure: across a limit";
+pub const KEY_PLAYED: &str = "played; the larger the louder";
+pub const KEY_MISSED: &str = "not heard";
+pub const KEY_OTHER: &str = "another drum struck";
+pub const KEY_UNSURE: &str = "unsure";
+pub const KEY_EXTRA: &str = "a stroke that is no note";
+pub const KEY_ROLL: &str = "roll";
+pub const KEY_STOPPED: &str = "stopped";
+pub const KEY_RINGING: &str = "left to ring";
+pub const KEY_WRITTEN_END: &str = "end of the written value";
+
+pub const TEMPO_ACROSS: &str = "Tempo across the piece";
+pub const TEMPO_UNIT: &str = "Quarter notes a minute; bar numbers below";
+pub const NEXT_NOTE: &str = "next";
+pub const USUAL: &str = "usual";
+pub const CENTS_AXIS: &str = "cents against the written pitch";
+pub const INTERVALS: &str = "Intervals between drums";
+pub const INTERVALS_LINE: &str = "Wide to the right, narrow to the left. A set that is flat \
+     together can be in tune with itself.";
+pub const DB: &str = "dB";
+pub const DB_LOUDEST: &str = "dB below the loudest stroke";
+pub const DYNAMICS_LINE: &str =
+    "Written marks and hairpins above, what was played below; bar numbers at the foot.";
+pub const DYNAMICS_KEY: &str = "Dots: strokes. Solid: median under one mark, differences between \
+     drums taken out, with two standard uncertainties. Broken: the nearest levels that keep the \
+     order of the marks.";
+pub const ACCENTS_LINE: &str = "Against unaccented strokes near by on the same drum, with two \
+     standard uncertainties; the band is what an ear hardly notices (1 dB).";
+pub const ROLLS_LINE: &str = "Level along each roll, dB below the loudest stroke of the take.";
+pub const STOPS_LINE: &str = "How the drum's own tones died away after the stroke, from 0 to \
+     \u{2212}40 dB below it.";
+pub const SECONDS_AFTER_STROKE: &str = "seconds after the stroke";
+pub const SECONDS_INTO_ROLL: &str = "seconds from the start of the roll";
+pub const SOUND: &str = "sound";
+pub const BAR: &str = "bar";
+pub const TEMPO: &str = "tempo";
+pub const BPM: &str = "\u{2669} a minute";
+pub const MIN_SEC: &str = "min:s";
+
+/// Why a chart is empty.
+pub fn nothing(review: &Review, why: &str) -> String {
+    match &review.reason {
+        Some(reason) if !review.judged => format!("Not judged: {reason}"),
+        _ => why.to_owned(),
+    }
+}
+
+/// Which part and take a chart belongs to.
+pub fn chart_of(review: &Review) -> String {
+    format!("{} · {}", title(review), harmless(&review.take.file))
+}
+
+/// The part's title, or that it has none.
+pub fn title(review: &Review) -> String {
+    let title = harmless(&review.part.title);
+    if title.trim().is_empty() {
+        "Part without a title".to_owned()
+    } else {
+        title
+    }
+}
+
+pub fn bar_label(bar: i32) -> String {
+    format!("bar{NBSP}{bar}")
+}
+
+// Evenness
+
+pub fn evenness_desc(review: &Review) -> String {
+    let kinds: Vec<String> = review
+        .figure_kinds
+        .iter()
+        .map(|k| format!("{}, {}", kind_heading(k), kind_size(k)))
+        .collect();
+    format!(
+        "Places of the strokes inside each figure against equal parts. {}. Tempo: {}.",
+        kinds.join(". "),
+        tempo_line(&review.tempo)
+    )
+}
+
+pub fn kind_heading(kind: &FigureKind) -> String {
+    format!(
+        "{}: {} measured, {}",
+        kind_title(&kind.kind),
+        kind.count,
+        clean_share(kind)
+    )
+}
+
+/// One kind, for where its chart cannot be seen.
+pub fn kind_desc(kind: &FigureKind, settings: &Settings) -> String {
+    let strokes = (0..kind.usual_shape_ms.len()).map(|k| usual_stroke(kind, k));
+    let strokes: Vec<String> = strokes.collect();
+    format!(
+        "{}. {} {}",
+        kind_heading(kind),
+        kind_line(kind, settings),
+        strokes.join(" ")
+    )
+}
+
+pub fn kind_line(kind: &FigureKind, settings: &Settings) -> String {
+    let mut line = format!("Median unevenness {}", kind_size(kind));
+    if let Some(interval) = kind.median_interval_ms {
+        line += &format!(
+            "; strokes {}{NBSP}ms apart; the bands are what an ear notices, ±{}{NBSP}ms",
+            number::plain(interval, 0),
+            number::plain(noticeable_ms(settings, interval), 1)
+        );
+    }
+    line + "."
+}
+
+pub fn figure_tip(figure: &Figure, stroke: usize, offset: f64) -> String {
+    let ms = figure.interval_ms.map(|i| early_late(offset * i, None));
+    format!(
+        "Bar {}, stroke {stroke}: {}",
+        figure.bar,
+        ms.unwrap_or_default()
+    )
+}
+
+pub fn scale_bar(ms: f64) -> String {
+    format!(
+        "{}{NBSP}ms · numbers: strokes of the figure",
+        number::plain(ms, 0)
+    )
+}
+
+/// "Stroke 2: usually 18 ± 3 ms early, to that side in 9 of 10."
+pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
+    let ms = kind.usual_shape_ms.get(k).copied().unwrap_or(f64::NAN);
+    let sd = kind.usual_shape_sd_ms.get(k).copied();
+    let stroke = format!("Stroke {}", k + 2);
+    if sd.is_none_or(|sd| ms.abs() <= 2.0 * sd) {
+        let size = number::signed_with_sd(ms, sd);
+        return format!("{stroke}: {size}{NBSP}ms, to neither side for sure.");
+    }
+    let mut text = format!("{stroke}: usually {}", early_late(ms, sd));
+    if let Some(n) = kind.usual_shape_count.get(k) {
+        text += &format!(", to that side in {n} of {}", kind.count);
+    }
+    text + "."
+}
+
+pub fn tempo_kept(tempo: &TempoFacts) -> String {
+    format!("kept: {}{NBSP}(median)", number::maybe(tempo.median_bpm, 1))
+}
+
+pub fn tempo_written(tempo: &TempoFacts) -> String {
+    format!("written: {}", number::maybe(tempo.marked_bpm, 0))
+}
+
+// Tuning
+
+pub fn intonation_desc(review: &Review) -> String {
+    let settings: Vec<String> = review
+        .drums
+        .iter()
+        .flat_map(|d| {
+            d.settings.iter().map(|s| {
+                format!(
+                    "{}: {} ({})",
+                    setting_label(d.drum, s.pitch),
+                    setting_cents(s),
+                    tune_verdict(s)
+                )
+            })
+        })
+        .collect();
+    format!(
+        "Pitch of each drum against the written one. {}.",
+        settings.join("; ")
+    )
+}
+
+pub fn key_in_tune(settings: &Settings) -> String {
+    format!(
+        "in tune, up to {}{NBSP}cents; lighter band up to {}{NBSP}cents",
+        number::short(settings.tune_bands_cents[0], 1),
+        number::short(settings.tune_bands_cents[1], 1)
+    )
+}
+
+/// "Drum 4 · F3".
+pub fn setting_label(drum: u8, pitch: Pitch) -> String {
+    format!("Drum {drum} · {}", pitch_name(pitch))
+}
+
+/// A pitch with the signs of print.
+pub fn pitch_name(pitch: Pitch) -> String {
+    pitch
+        .to_string()
+        .replace('b', "\u{266d}")
+        .replace('#', "\u{266f}")
+}
+
+pub fn setting_cents(setting: &SettingFacts) -> String {
+    match setting.cents {
+        Some(cents) => format!(
+            "{}{NBSP}cents",
+            number::signed_with_sd(cents, setting.cents_sd)
+        ),
+        None => "not measured".to_owned(),
+    }
+}
+
+pub fn setting_small(setting: &SettingFacts) -> String {
+    let mut text = count(setting.strokes, "stroke", "strokes");
+    if setting.cents.is_none() {
+        text += ", too few";
+    }
+    if let Some(drift) = setting.drift_cents_per_min {
+        let sd = setting.drift_sd_cents_per_min;
+        text += &format!("; drift {} a min", number::signed_with_sd(drift, sd));
+    }
+    text
+}
+
+pub fn interval_label(interval: &IntervalFacts) -> String {
+    format!(
+        "{}–{}",
+        pitch_name(interval.lower),
+        pitch_name(interval.upper)
+    )
+}
+
+/// The intervals, for where their chart cannot be seen.
+pub fn intervals_desc(review: &Review) -> String {
+    let sizes = review.intervals.iter();
+    let sizes: Vec<String> = sizes
+        .map(|i| format!("{}: {}", interval_full(i), interval_size(i)))
+        .collect();
+    format!("{}.", sizes.join("; "))
+}
+
+/// "fifth D3–A3".
+pub fn interval_full(interval: &IntervalFacts) -> String {
+    format!(
+        "{} {}",
+        interval_name(interval.lower, interval.upper),
+        interval_label(interval)
+    )
+}
+
+// Dynamics
+
+pub fn dynamics_desc(review: &Review) -> String {
+    let levels: Vec<String> = review.dynamics.levels.iter().map(level_tip).collect();
+    format!(
+        "Level of the strokes over the written marks. {}.",
+        levels.join("; ")
+    )
+}
+
+pub fn level_tip(level: &LevelFacts) -> String {
+    format!(
+        "{} in {}: {}{NBSP}dB, {}",
+        harmless(&level.mark),
+        bar_span(level.bar, level.to_bar),
+        number::maybe_with_sd(level.level_db, level.level_sd_db),
+        count(level.strokes, "stroke", "strokes")
+    )
+}
+
+/// "−12 dB, n 14".
+pub fn level_number(level: &LevelFacts) -> String {
+    format!(
+        "{} dB, n {}",
+        number::maybe(level.level_db, 0),
+        level.strokes
+    )
+}
+
+pub fn order_breaks(review: &Review) -> Vec<String> {
+    let breaks = review.dynamics.order_breaks.iter();
+    breaks
+        .map(|b| {
+            format!(
+                "{} in bar {} came out {}{NBSP}dB louder than {} in bar {}.",
+                harmless(&b.softer_mark),
+                b.softer_bar,
+                number::with_sd(b.excess_db, Some(b.excess_sd_db)),
+                harmless(&b.louder_mark),
+                b.louder_bar
+            )
+        })
+        .collect()
+}
+
+pub fn hairpin_size(hairpin: &HairpinFacts) -> String {
+    match hairpin.change_db {
+        Some(db) => format!(
+            "{}{NBSP}dB",
+            number::signed_with_sd(db, hairpin.change_sd_db)
+        ),
+        None => number::UNKNOWN.to_owned(),
+    }
+}
+
+pub fn accents_heading(review: &Review) -> String {
+    let known: Vec<f64> = review
+        .dynamics
+        .accents
+        .iter()
+        .filter_map(|a| a.contrast_db)
+        .collect();
+    let mut sorted = known.clone();
+    sorted.sort_by(f64::total_cmp);
+    let median = sorted.get(sorted.len() / 2).copied();
+    format!(
+        "Accents: {}, median {}{NBSP}dB",
+        count(known.len(), "measured", "measured"),
+        number::maybe_signed(median, 1)
+    )
+}
+
+pub fn accent_tip(accent: &Accent) -> String {
+    format!(
+        "Accent in bar {}: {}{NBSP}dB",
+        accent.bar,
+        number::maybe_signed_with_sd(accent.contrast_db, accent.contrast_sd_db)
+    )
+}
+
+// Stops and rolls
+
+pub fn stops_desc(review: &Review) -> String {
+    let of = |state| review.stops.iter().filter(|s| s.state == state).count();
+    format!(
+        "{} where a drum is to be silent: {} stopped, {} left to ring, {} unsure.",
+        count(review.stops.len(), "place", "places"),
+        of(StopState::Stopped),
+        of(StopState::Ringing),
+        of(StopState::Unsure)
+    )
+}
+
+pub fn stop_place(stop: &Stop) -> String {
+    format!("Bar {}, drum {}", stop.bar, stop.drum)
+}
+
+pub fn stop_label(stop: &Stop) -> String {
+    format!("{}, {}", stop_place(stop), stop_expected(stop))
+}
+
+pub fn stop_sentence(stop: &Stop) -> String {
+    format!("{}: {}", stop_label(stop), stop_verdict(stop))
+}
+
+pub fn more_in_table(more: usize) -> String {
+    format!("{more} more stand in the table and in review.json.")
+}
+
+pub fn rolls_desc(review: &Review) -> String {
+    let rolls: Vec<String> = review
+        .rolls
+        .iter()
+        .map(|r| format!("{}: {}", roll_label(review, r), roll_lines(r).join(", ")))
+        .collect();
+    format!("Level and speed of each roll. {}.", rolls.join("; "))
+}
+
+pub fn roll_label(review: &Review, roll: &Roll) -> String {
+    let note = review.notes.get(roll.note);
+    let pitch = note.map(|n| format!(" on {}", pitch_name(n.pitch)));
+    format!("Bar {}{}", roll.bar, pitch.unwrap_or_default())
+}
+
+pub fn roll_length(roll: &Roll) -> String {
+    format!("{}{NBSP}s long", number::plain(roll.to_s - roll.from_s, 1))
+}
+
+/// Speed; evenness; ends.
+pub fn roll_lines(roll: &Roll) -> Vec<String> {
+    let speed = match roll.strokes_per_s {
+        Some(rate) => format!(
+            "{} strokes a second",
+            number::with_sd(rate, roll.strokes_per_s_sd.or(Some(1.0)))
+        ),
+        None => "speed not measured".to_owned(),
+    };
+    let even = match roll.unevenness_pct {
+        Some(pct) => format!("spacing uneven by {}{NBSP}%", number::plain(pct, 0)),
+        None => "evenness not measured".to_owned(),
+    };
+    let mut lines = vec![speed, even];
+    let ends: Vec<String> = [("start", roll.start_accent_db), ("end", roll.end_accent_db)]
+        .into_iter()
+        .filter_map(|(word, db)| Some(format!("{word} {}{NBSP}dB", number::signed(db?, 0))))
+        .collect();
+    if !ends.is_empty() {
+        lines.push(ends.join(", "));
+    }
+    if let Some(gap) = roll.gap_ms {
+        lines.push(format!(
+            "gap to the next note {}{NBSP}ms",
+            number::plain(gap, 0)
+        ));
+    }
+    lines
+}
+
+// Overview
+
+pub fn overview_desc(review: &Review) -> String {
+    if review.judged {
+        format!(
+            "Strokes of each drum along the take. {}. Tempo: {}.",
+            played_line(review),
+            tempo_line(&review.tempo)
+        )
+    } else {
+        nothing(review, "")
+    }
+}
+
+pub fn lane_name(drum: u8, pitch: Option<Pitch>) -> String {
+    match (drum, pitch) {
+        (0, _) => "strokes".to_owned(),
+        (drum, Some(pitch)) => format!("{drum} · {}", pitch_name(pitch)),
+        (drum, None) => format!("drum {drum}"),
+    }
+}
+
+pub fn retuned(pitch: Pitch) -> String {
+    format!("→ {}", pitch_name(pitch))
+}
+
+pub fn passage_label(passage: &PassageFacts) -> String {
+    let span = bar_span(passage.from_bar, passage.to_bar);
+    if passage.counted {
+        format!("{span}, counted")
+    } else {
+        span
+    }
+}
+
+pub fn bar_link(bar: i32, seconds: f64) -> String {
+    format!("Play from bar {bar}, {}", number::clock_tenths(seconds))
+}
+
+pub fn note_tip(note: &NoteFacts) -> String {
+    format!(
+        "Bar {}, beat {}, {}: {}",
+        note.bar,
+        beat(note.beat),
+        pitch_name(note.pitch),
+        outcome(note.outcome)
+    )
+}
+
+pub fn stroke_tip(stroke: &StrokeFacts, note: Option<&NoteFacts>) -> String {
+    let level = format!("{}{NBSP}dB", number::plain(stroke.level_db, 0));
+    let at = number::clock_tenths(stroke.time_s);
+    match note {
+        Some(note) => {
+            let timing = note.deviation_ms.map(|ms| {
+                format!(
+                    ", {} against the pulse",
+                    early_late(ms, note.deviation_sd_ms)
+                )
+            });
+            format!(
+                "{}, {at}, {level}{}",
+                note_tip(note),
+                timing.unwrap_or_default()
+            )
+        }
+        None => format!("{at}, {level}: {KEY_EXTRA}"),
+    }
+}
+
+/// A beat with no more decimals than it needs.
+pub fn beat(beat: f64) -> String {
+    number::short(beat, 2)
+}
+
+/// "2 rolls, 11 to 13 strokes a second".
+pub fn rolls_short(review: &Review) -> String {
+    let mut rates: Vec<f64> = review
+        .rolls
+        .iter()
+        .filter_map(|r| r.strokes_per_s)
+        .collect();
+    rates.sort_by(f64::total_cmp);
+    let rolls = count(review.rolls.len(), "roll", "rolls");
+    match (rates.first(), rates.last()) {
+        (Some(low), Some(high)) => {
+            let (low, high) = (number::plain(*low, 1), number::plain(*high, 1));
+            if low == high {
+                format!("{rolls}, {low} strokes a second")
+            } else {
+                format!("{rolls}, {low} to {high} strokes a second")
+            }
+        }
+        _ => format!("{rolls}, speed not measured"),
+    }
+}

@@ -1,0 +1,327 @@
+//! Every word a reader of the report sees, in one place, so that it can be
+//! put into another language: this file holds what charts and pages share,
+//! [`charts`] the labels of charts, [`page`] the page, [`terminal`] the
+//! short summary.
+
+mod charts;
+pub mod page;
+pub mod terminal;
+
+pub use charts::*;
+
+use super::number::{self, NBSP};
+use crate::align::Outcome;
+use crate::pitch::Pitch;
+use crate::review::{
+    Doubt, FigureKind, IntervalFacts, Review, SettingFacts, Stop, StopState, TempoFacts,
+    TuneVerdict,
+};
+use crate::settings::Settings;
+
+/// "triplet-eighths" as it is spoken of.
+pub fn kind_name(kind: &str) -> String {
+    let spoken = match kind {
+        "triplet-eighths" => "triplets of eighths",
+        "triplet-quarters" => "triplets of quarters",
+        "triplet-sixteenths" => "triplets of sixteenths",
+        "sixteenths" => "groups of sixteenths",
+        "eighths" => "pairs of eighths",
+        "thirty-seconds" => "groups of thirty-seconds",
+        "sextuplet-sixteenths" => "sextuplets",
+        "quintuplet-sixteenths" => "quintuplets",
+        "quarters" => "runs of quarters",
+        other => return other.replace('-', " "),
+    };
+    spoken.to_owned()
+}
+
+/// The same at the head of a line.
+pub fn kind_title(kind: &str) -> String {
+    capital(&kind_name(kind))
+}
+
+/// With a capital letter.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
+}
+
+/// "1 stroke", "12 strokes".
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number}{NBSP}{}", if number == 1 { one } else { many })
+}
+
+/// What an ear notices at this interval between strokes, ms.
+pub fn noticeable_ms(settings: &Settings, interval_ms: f64) -> f64 {
+    // Friberg & Sundberg 1995: the limit changes at 240 ms.
+    if interval_ms < 240.0 {
+        settings.noticeable_ms
+    } else {
+        settings.noticeable_pct / 100.0 * interval_ms
+    }
+}
+
+/// "7 of 10 clean, 1 unsure".
+pub fn clean_share(kind: &FigureKind) -> String {
+    let judged = kind.clean + kind.not_clean;
+    let unsure = kind.count.saturating_sub(judged);
+    let sure = if judged == 0 {
+        "none can be called clean or not".to_owned()
+    } else {
+        format!("{} of {judged} clean", kind.clean)
+    };
+    match unsure {
+        0 => sure,
+        n if judged == 0 => format!("{sure} ({n} unsure)"),
+        n => format!("{sure}, {n} more unsure"),
+    }
+}
+
+/// "bars 3–9", "bar 4".
+pub fn bar_span(from: i32, to: i32) -> String {
+    if from == to {
+        number::bars(&[from])
+    } else {
+        format!("bars{NBSP}{from}–{to}")
+    }
+}
+
+/// "median 9.1 ms (5.2 %)".
+pub fn kind_size(kind: &FigureKind) -> String {
+    match (kind.median_unevenness_ms, kind.median_unevenness_pct) {
+        (Some(ms), Some(pct)) => format!(
+            "{}{NBSP}ms ({}{NBSP}%)",
+            number::plain(ms, 1),
+            number::plain(pct, 1)
+        ),
+        (Some(ms), None) => format!("{}{NBSP}ms", number::plain(ms, 1)),
+        _ => number::UNKNOWN.to_owned(),
+    }
+}
+
+/// The right and left hand of one kind of figure.
+pub fn hands(kind: &FigureKind) -> Option<String> {
+    let (right, left) = (kind.right_ms?, kind.left_ms?);
+    Some(format!(
+        "By hand, against the pulse: right {}, left {}.",
+        early_late(right, None),
+        early_late(left, None)
+    ))
+}
+
+/// "18 ± 3 ms early".
+pub fn early_late(ms: f64, sd: Option<f64>) -> String {
+    let size = number::with_sd(ms.abs(), sd);
+    let word = match () {
+        () if number::plain(ms, 0) == "0" => return format!("within 1{NBSP}ms"),
+        () if ms < 0.0 => "early",
+        () => "late",
+    };
+    format!("{size}{NBSP}ms {word}")
+}
+
+/// "kept 96, written 100 quarter notes a minute".
+pub fn tempo_line(tempo: &TempoFacts) -> String {
+    let Some(kept) = tempo.median_bpm else {
+        return "not found".to_owned();
+    };
+    let mut line = format!("{} quarter notes a minute", number::plain(kept, 1));
+    if let Some(marked) = tempo.marked_bpm {
+        let off = (kept / marked - 1.0) * 100.0;
+        line += &format!(", written {}", number::plain(marked, 0));
+        if number::plain(off, 0) != "0" {
+            let word = if off < 0.0 { "slower" } else { "faster" };
+            line += &format!(" ({}{NBSP}% {word})", number::plain(off.abs(), 0));
+        }
+    }
+    if let (Some(drift), Some(sd)) = (tempo.drift_pct_per_min, tempo.drift_sd_pct_per_min)
+        && drift.abs() > 2.0 * sd
+    {
+        let word = if drift > 0.0 { "gaining" } else { "losing" };
+        line += &format!(
+            "; {word} {}{NBSP}% a minute",
+            number::with_sd(drift.abs(), Some(sd))
+        );
+    }
+    line
+}
+
+/// How many of the notes that were reached have which outcome.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    pub played: usize,
+    pub missed: usize,
+    pub other_drum: usize,
+    pub unsure: usize,
+    pub not_reached: usize,
+}
+
+impl Tally {
+    pub fn of(review: &Review) -> Self {
+        let mut tally = Self::default();
+        for note in &review.notes {
+            match note.outcome {
+                Outcome::Played => tally.played += 1,
+                Outcome::Missed => tally.missed += 1,
+                Outcome::OtherDrum => tally.other_drum += 1,
+                Outcome::Unsure => tally.unsure += 1,
+                Outcome::NotReached => tally.not_reached += 1,
+            }
+        }
+        tally
+    }
+
+    pub fn reached(&self) -> usize {
+        self.played + self.missed + self.other_drum + self.unsure
+    }
+}
+
+/// "182 of 188 notes as written, 3 not heard, 1 on another drum, 2 unsure".
+pub fn played_line(review: &Review) -> String {
+    let tally = Tally::of(review);
+    let mut line = format!(
+        "{} of {} as written",
+        tally.played,
+        count(tally.reached(), "note", "notes")
+    );
+    for (number, word) in [
+        (tally.missed, "not heard"),
+        (tally.other_drum, "on another drum"),
+        (tally.unsure, "unsure"),
+    ] {
+        if number > 0 {
+            line += &format!(", {number} {word}");
+        }
+    }
+    let extra = review
+        .strokes
+        .iter()
+        .filter(|s| s.note.is_none() && in_counted(review, s.time_s))
+        .count();
+    if extra > 0 {
+        line += &format!("; {}", count(extra, "stroke more", "strokes more"));
+    }
+    if let Some(passage) = review.passages.iter().find(|p| p.counted) {
+        let span = bar_span(passage.from_bar, passage.to_bar);
+        line = format!("{}: {line}", capital(&span));
+    }
+    if tally.not_reached > 0 {
+        line += &format!("; {} outside what was played", tally.not_reached);
+    }
+    line
+}
+
+fn in_counted(review: &Review, time_s: f64) -> bool {
+    let mut counted = review.passages.iter().filter(|p| p.counted);
+    counted.any(|p| (p.from_s..=p.to_s).contains(&time_s))
+}
+
+/// "in tune", "noticeably sharp", "off, flat".
+pub fn tune_verdict(setting: &SettingFacts) -> String {
+    let side = setting
+        .cents
+        .map_or("", |c| if c < 0.0 { "flat" } else { "sharp" });
+    match setting.verdict {
+        Some(TuneVerdict::InTune) => "in tune".to_owned(),
+        Some(TuneVerdict::Noticeable) => format!("noticeably {side}"),
+        Some(TuneVerdict::Off) => format!("clearly {side}"),
+        None if setting.cents.is_none() => "not measured".to_owned(),
+        None => "unsure".to_owned(),
+    }
+}
+
+/// Names of intervals up to an octave.
+pub fn interval_name(lower: Pitch, upper: Pitch) -> &'static str {
+    const NAMES: [&str; 13] = [
+        "unison",
+        "minor second",
+        "major second",
+        "minor third",
+        "major third",
+        "fourth",
+        "tritone",
+        "fifth",
+        "minor sixth",
+        "major sixth",
+        "minor seventh",
+        "major seventh",
+        "octave",
+    ];
+    let semitones = (upper.key() - lower.key()).unsigned_abs() as usize;
+    NAMES.get(semitones).copied().unwrap_or("wide interval")
+}
+
+/// "8 ± 4 cents wide".
+pub fn interval_size(interval: &IntervalFacts) -> String {
+    let size = number::with_sd(interval.cents.abs(), Some(interval.cents_sd));
+    let zero = number::plain(interval.cents, 0) == "0";
+    match interval.cents {
+        _ if zero => format!("{size}{NBSP}cents"),
+        c if c < 0.0 => format!("{size}{NBSP}cents narrow"),
+        _ => format!("{size}{NBSP}cents wide"),
+    }
+}
+
+/// Why a drum was to be silent.
+pub fn stop_expected(stop: &Stop) -> &'static str {
+    match stop.expected.as_str() {
+        "final" => "end of the part",
+        "rest" => "before a rest",
+        "staccato" => "staccato",
+        "marked" => "marked to stop",
+        _ => "to be stopped",
+    }
+}
+
+/// What became of it, in a sentence.
+pub fn stop_verdict(stop: &Stop) -> String {
+    let ring = stop
+        .ring_db_500ms
+        .map(|db| format!("; half a second later {}{NBSP}dB", number::plain(db, 0)))
+        .unwrap_or_default();
+    match (stop.state, stop.late_ms) {
+        (StopState::Stopped, Some(late)) => {
+            let size = number::with_sd(late.abs(), stop.stopped_after_sd_ms);
+            let side = if late < 0.0 { "before" } else { "after" };
+            format!("stopped {size}{NBSP}ms {side} its end{ring}")
+        }
+        (StopState::Stopped, None) => format!("stopped{ring}"),
+        (StopState::Ringing, _) => format!("left to ring{ring}"),
+        (StopState::Unsure, _) => "cannot be told".to_owned(),
+    }
+}
+
+/// The outcome of one note.
+pub fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Played => "played",
+        Outcome::Missed => "not heard",
+        Outcome::OtherDrum => "another drum",
+        Outcome::Unsure => "unsure",
+        Outcome::NotReached => "not reached",
+    }
+}
+
+/// What a doubt makes less sure.
+pub fn doubt_limits(doubt: &Doubt) -> Option<String> {
+    let names: Vec<&str> = doubt
+        .limits
+        .iter()
+        .map(|limit| match limit.as_str() {
+            "evenness" => "evenness",
+            "tuning" => "tuning",
+            "dynamics" => "dynamics",
+            "stops" => "stops",
+            "rolls" => "rolls",
+            "outcomes" => "which notes were played",
+            other => other,
+        })
+        .collect();
+    let (last, before) = names.split_last()?;
+    Some(match before {
+        [] => format!("Less sure: {last}."),
+        _ => format!("Less sure: {} and {last}.", before.join(", ")),
+    })
+}

@@ -1,0 +1,10 @@
+//! The written report: files and goldens. The pages written here are opened
+//! in a browser by `tests/page/drive.mjs`.
+
+// A failed unwrap is a failed test.
+#![allow(clippy::unwrap_used)]
+
+#[path = "page/files.rs"]
+mod files;
+#[path = "page/fixture.rs"]
+mod fixture;

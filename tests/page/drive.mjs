@@ -1,0 +1,329 @@
+// Opens the written pages in Chromium and uses them as a reader would.
+//
+// `cargo test --release --test page` writes the pages into tests/out/page;
+// this script reads them there, checks them and leaves pictures beside them.
+// KETTLEMARK_CHROMIUM names another browser.
+
+import assert from "node:assert/strict";
+import { existsSync, readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { join, dirname } from "node:path";
+import { fileURLToPath, pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+
+const here = dirname(fileURLToPath(import.meta.url));
+const out = join(here, "..", "out", "page");
+const cases = ["clean", "bad", "five", "long", "one-drum", "all-rolls", "refused", "hostile", "sound"];
+const charts = ["overview", "evenness", "intonation", "dynamics", "rolls", "stops"];
+const axeSource = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const browserPath = process.env.KETTLEMARK_CHROMIUM ?? "/usr/bin/chromium";
+
+const absent = (what) => {
+  console.log(`SKIPPED: the page tests: ${what}`);
+  process.exit(process.env.CI === "true" ? 1 : 0);
+};
+if (!existsSync(browserPath)) absent(`no browser at ${browserPath}`);
+if (!existsSync(join(out, "clean", "review.html"))) {
+  absent("no pages; run cargo test --release --test page first");
+}
+
+const browser = await chromium.launch({
+  executablePath: browserPath,
+  args: ["--no-sandbox", "--disable-gpu", "--autoplay-policy=no-user-gesture-required"],
+});
+
+let passed = 0;
+const failures = [];
+const check = async (name, body) => {
+  try {
+    await body();
+    passed += 1;
+    console.log(`ok      ${name}`);
+  } catch (error) {
+    failures.push(name);
+    console.log(`FAILED  ${name}\n        ${String(error.message).split("\n").slice(0, 12).join("\n        ")}`);
+  }
+};
+
+const wide = { width: 1280, height: 900 };
+const narrow = { width: 360, height: 780 };
+
+// Opens a file; whatever the page complains of or asks for is kept.
+const open = async (file, options = {}) => {
+  const context = await browser.newContext({ viewport: wide, ...options });
+  const page = await context.newPage();
+  page.complaints = [];
+  page.asked = [];
+  page.on("console", (message) => {
+    if (["error", "warning"].includes(message.type())) page.complaints.push(message.text());
+  });
+  page.on("pageerror", (error) => page.complaints.push(error.message));
+  page.on("dialog", (dialog) => {
+    page.complaints.push(`dialog: ${dialog.message()}`);
+    dialog.dismiss();
+  });
+  page.on("request", (request) => page.asked.push(request.url()));
+  await page.goto(pathToFileURL(join(out, file)).href);
+  return page;
+};
+const close = (page) => page.context().close();
+
+// Texts of visible drawings that leave their drawing.
+const cutTexts = (page) =>
+  page.evaluate(() => {
+    const cut = [];
+    for (const svg of document.querySelectorAll("svg.chart")) {
+      const box = svg.getBoundingClientRect();
+      if (box.width === 0 || getComputedStyle(svg).display === "none") continue;
+      for (const text of svg.querySelectorAll("text")) {
+        const t = text.getBoundingClientRect();
+        if (t.width > 0 && (t.left < box.left - 1.5 || t.right > box.right + 1.5 || t.top < box.top - 2 || t.bottom > box.bottom + 2)) {
+          cut.push(`${text.textContent} (${Math.round(t.left - box.left)}..${Math.round(t.right - box.left)} of ${Math.round(box.width)})`);
+        }
+      }
+    }
+    return cut;
+  });
+
+// Texts of visible drawings that lie on each other.
+const overlaps = (page) =>
+  page.evaluate(() => {
+    const found = [];
+    for (const svg of document.querySelectorAll("figure svg.chart")) {
+      if (getComputedStyle(svg).display === "none") continue;
+      const texts = [...svg.querySelectorAll("text")].map((e) => [e.textContent, e.getBoundingClientRect()]);
+      for (let i = 0; i < texts.length; i++) {
+        for (let k = i + 1; k < texts.length; k++) {
+          const [a, b] = [texts[i][1], texts[k][1]];
+          const x = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+          const y = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+          if (x > 2 && y > 5) found.push(`${texts[i][0]} | ${texts[k][0]}`);
+        }
+      }
+    }
+    return found;
+  });
+
+const violations = async (page) => {
+  await page.evaluate(axeSource);
+  const result = await page.evaluate(() =>
+    axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] }),
+  );
+  return result.violations.map((v) => `${v.id}: ${v.nodes.length} × ${v.nodes[0].html.slice(0, 160)} ${v.nodes[0].failureSummary}`);
+};
+
+for (const name of cases) {
+  const file = join(name, "review.html");
+  for (const [look, options] of Object.entries({
+    light: { colorScheme: "light" },
+    dark: { colorScheme: "dark" },
+    narrow: { viewport: narrow, colorScheme: "light" },
+  })) {
+    await check(`${name} ${look}: quiet, alone, whole, accessible`, async () => {
+      const page = await open(file, options);
+      await page.waitForLoadState("load");
+      assert.deepEqual(page.complaints, []);
+      const outside = page.asked.filter((url) => !url.startsWith("file:") && !url.startsWith("data:"));
+      assert.deepEqual(outside, []);
+      const beyond = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+      assert.ok(beyond <= 0, `wider than the window by ${beyond}`);
+      assert.deepEqual(await cutTexts(page), []);
+      assert.deepEqual(await overlaps(page), []);
+      assert.deepEqual(await violations(page), []);
+      const size = await page.evaluate(() => document.documentElement.scrollHeight);
+      await page.screenshot({ path: join(out, name, `seen-${look}.png`), fullPage: size < 16000 });
+      await close(page);
+    });
+  }
+  await check(`${name} print: no chart is cut`, async () => {
+    // A4 less its margins, in the browser's 96 units an inch.
+    const sheet = { width: 680, height: 1001 };
+    const page = await open(file, { viewport: sheet, colorScheme: "dark" });
+    await page.emulateMedia({ media: "print" });
+    const tall = await page.evaluate((height) => {
+      const shown = [...document.querySelectorAll("figure svg.chart, .slices > svg")];
+      return shown.map((e) => e.getBoundingClientRect().height).filter((h) => h > height);
+    }, sheet.height);
+    assert.deepEqual(tall, []);
+    assert.deepEqual(await cutTexts(page), []);
+    await page.pdf({ path: join(out, name, "seen-print.pdf"), format: "A4", printBackground: true });
+    await close(page);
+  });
+  if (name !== "refused") {
+    await check(`${name} without scripts: everything is there, in order`, async () => {
+      const page = await open(file, { javaScriptEnabled: false });
+      const heads = await page.locator("h1, h2").allTextContents();
+      assert.deepEqual(heads.slice(1), [
+        "Practise next", "The take at a glance", "Evenness", "Drums in tune", "Dynamic shape",
+        "Rolls", "Stops", "Bar by bar", "How to read this",
+      ]);
+      assert.ok((await page.locator("table").count()) >= 3);
+      assert.equal(await page.locator(".script-only:visible").count(), 0);
+      assert.ok(await page.locator(".strip svg").first().isVisible());
+      await page.locator("details").last().locator("summary").click();
+      assert.ok(await page.locator("table.notes tbody tr").first().isVisible());
+      await close(page);
+    });
+  }
+  if (name !== "sound") {
+    await check(`${name}: the charts stand alone`, async () => {
+      for (const chart of charts) {
+        for (const colorScheme of ["light", "dark"]) {
+          const page = await open(join(name, `${chart}.svg`), { colorScheme });
+          assert.deepEqual(page.complaints, []);
+          assert.deepEqual(await cutTexts(page), [], chart);
+          const picture = join(out, name, `seen-${chart}-${colorScheme}.png`);
+          await page.locator("svg").first().screenshot({ path: picture, timeout: 20000 }).catch(() => {});
+          await close(page);
+        }
+      }
+    });
+  }
+}
+
+await check("hostile: nothing comes alive", async () => {
+  const page = await open("hostile/review.html");
+  assert.equal(await page.locator("img, b, i, u, iframe").count(), 0);
+  assert.equal(await page.locator("script").count(), 2);
+  assert.match(await page.locator("h1").textContent(), /^<script>alert\(1\)<\/script>"'&amp; desrever/);
+  assert.deepEqual(page.complaints, []);
+  await close(page);
+});
+
+const at = (page) => page.evaluate(() => document.querySelector("audio").currentTime);
+const near = (a, b, slack = 0.03) => assert.ok(Math.abs(a - b) <= slack, `${a} is not ${b}`);
+const still = (page) => page.evaluate(() => document.querySelector("audio").pause());
+
+await check("sound: a click on a stroke plays from it", async () => {
+  const page = await open("sound/review.html");
+  const stroke = page.locator("#strip .dot circle").nth(7);
+  await page.evaluate(() => {
+    const audio = document.querySelector("audio");
+    window.seeks = [];
+    audio.addEventListener("seeking", () => window.seeks.push(audio.currentTime));
+  });
+  await stroke.click();
+  await page.waitForFunction(() => window.seeks.length > 0);
+  near((await page.evaluate(() => window.seeks))[0], Number(await stroke.getAttribute("data-t")));
+  await page.waitForFunction(() => !document.querySelector("audio").paused);
+  await still(page);
+  assert.match(await page.locator("#status").textContent(), /Bar .*Outcome played/);
+  assert.ok(await stroke.evaluate((e) => e.classList.contains("chosen")));
+  await close(page);
+});
+
+await check("sound: Enter on a bar plays from it", async () => {
+  const page = await open("sound/review.html");
+  const bar = page.locator("#strip a[data-t]").first();
+  await bar.focus();
+  await page.keyboard.press("Enter");
+  const t = Number(await bar.getAttribute("data-t"));
+  await page.waitForFunction((t) => document.querySelector("audio").currentTime >= t, t);
+  await still(page);
+  near(await at(page), t, 0.6);
+  await close(page);
+});
+
+await check("sound: the keyboard moves, slows, loops and plays", async () => {
+  const page = await open("sound/review.html");
+  await page.locator(".over").focus();
+  const strokes = (await page.locator("#strip [data-t]:not(a)").evaluateAll((all) => all.map((e) => Number(e.dataset.t)))).sort((a, b) => a - b);
+  const bars = await page.locator("#strip a[data-t]").evaluateAll((all) => all.map((e) => Number(e.dataset.t)));
+  await page.keyboard.press("ArrowRight");
+  near(await at(page), strokes[0]);
+  await page.keyboard.press("ArrowRight");
+  await page.keyboard.press("ArrowRight");
+  near(await at(page), strokes[2]);
+  await page.keyboard.press("ArrowLeft");
+  near(await at(page), strokes[1]);
+  await page.keyboard.press("Shift+ArrowRight");
+  near(await at(page), bars[1]);
+  await page.keyboard.press("Shift+ArrowLeft");
+  near(await at(page), bars[0]);
+  await page.keyboard.press("ArrowDown");
+  await page.keyboard.press("ArrowDown");
+  assert.deepEqual(
+    await page.evaluate(() => [document.querySelector("audio").playbackRate, document.querySelector("audio").preservesPitch]),
+    [0.8, true],
+  );
+  await page.keyboard.press(" ");
+  await page.waitForFunction(() => !document.querySelector("audio").paused);
+  await page.keyboard.press(" ");
+  await page.waitForFunction(() => document.querySelector("audio").paused);
+  await page.locator("#loop-from").fill("3");
+  await page.locator("#loop-to").fill("3");
+  await page.locator(".over").focus();
+  await page.keyboard.press("l");
+  assert.equal(await page.locator("#loop").getAttribute("aria-pressed"), "true");
+  near(await at(page), bars[2]);
+  await page.evaluate((t) => {
+    document.querySelector("audio").currentTime = t;
+  }, bars[3] - 0.15);
+  await page.keyboard.press(" ");
+  await page.waitForFunction((t) => document.querySelector("audio").currentTime < t, bars[2] + 0.5);
+  await still(page);
+  await close(page);
+});
+
+await check("sound: a remark plays from a beat before and stops", async () => {
+  const page = await open("sound/review.html");
+  const link = page.locator("ol.practise a.play").first();
+  assert.match(await link.getAttribute("href"), /\.wav#t=[\d.]+,[\d.]+$/);
+  const from = Number(await link.getAttribute("data-from"));
+  await link.click();
+  await page.waitForFunction((t) => document.querySelector("audio").currentTime > t, from);
+  assert.ok((await at(page)) < from + 2);
+  const to = Number(await link.getAttribute("data-to"));
+  await page.evaluate((t) => {
+    document.querySelector("audio").currentTime = t;
+  }, to - 0.2);
+  await page.waitForFunction(() => document.querySelector("audio").paused);
+  near(await at(page), to, 0.25);
+  await close(page);
+});
+
+await check("sound: the strip follows what plays", async () => {
+  const page = await open("sound/review.html");
+  await page.evaluate(() => {
+    document.querySelector("audio").currentTime = 50;
+    document.querySelector("audio").play();
+  });
+  await page.waitForFunction(() => document.querySelector(".over").scrollLeft > 1000);
+  const x = Number(await page.locator("#playhead").getAttribute("x1"));
+  near(x / Number(await page.locator(".over svg").getAttribute("data-scale")), 50, 2);
+  await close(page);
+});
+
+await check("sound: a stretch is chosen by dragging", async () => {
+  const page = await open("sound/review.html");
+  await page.locator(".over").scrollIntoViewIfNeeded();
+  const box = await page.locator(".over").boundingBox();
+  await page.mouse.move(box.x + 150, box.y + 60);
+  await page.mouse.down();
+  await page.mouse.move(box.x + 300, box.y + 64, { steps: 5 });
+  await page.mouse.up();
+  assert.equal(await page.locator("#loop").getAttribute("aria-pressed"), "true");
+  near(Number(await page.locator("#stretch").getAttribute("width")), 150, 3);
+  await close(page);
+});
+
+await check("tables sort by their heads, unknown last", async () => {
+  const page = await open("bad/review.html");
+  const table = page.locator("#bars table.sortable").first();
+  const button = table.locator("thead button").nth(9);
+  const column = () => table.locator("tbody tr").evaluateAll((rows) => rows.map((r) => r.cells[9].textContent));
+  const value = (text) => (text === "–" ? Infinity : Number.parseFloat(text.replace("−", "-")));
+  await button.click();
+  const up = (await column()).map(value);
+  assert.deepEqual(up, [...up].sort((a, b) => a - b));
+  await button.click();
+  const down = (await column()).map(value).filter(Number.isFinite);
+  assert.deepEqual(down, [...down].sort((a, b) => b - a));
+  assert.equal((await column()).at(-1), "–");
+  assert.equal(await table.locator("thead th").nth(9).getAttribute("aria-sort"), "descending");
+  await close(page);
+});
+
+await browser.close();
+console.log(`${passed} page checks passed, ${failures.length} failed`);
+process.exit(failures.length ? 1 : 0);

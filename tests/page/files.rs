@@ -1,0 +1,305 @@
+//! What is written: complete, well-formed, the same every time, and never
+//! over somebody else's work.
+
+use crate::fixture;
+use kettlemark::report::{self, Options, json};
+use kettlemark::review::Review;
+use std::path::{Path, PathBuf};
+
+const NAMES: [&str; 9] = [
+    "dynamics.svg",
+    "evenness.svg",
+    "intonation.svg",
+    "overview.svg",
+    "review.html",
+    "review.json",
+    "rolls.svg",
+    "stops.svg",
+    "strokes.csv",
+];
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Where the reports for the browser, and for looking at, are written.
+pub fn out(name: &str) -> PathBuf {
+    root().join("tests/out/page").join(name)
+}
+
+fn written(review: &Review) -> (tempfile::TempDir, Vec<(String, String)>) {
+    let dir = tempfile::tempdir().unwrap();
+    report::write(review, dir.path(), &Options::default()).unwrap();
+    let files = NAMES.map(|name| {
+        let text = std::fs::read_to_string(dir.path().join(name)).unwrap();
+        (name.to_owned(), text)
+    });
+    (dir, files.to_vec())
+}
+
+#[test]
+fn every_case_is_written_and_no_page_is_heavy() {
+    for (name, review) in fixture::all() {
+        report::write(&review, &out(name), &Options::default()).unwrap();
+        let mut found: Vec<String> = std::fs::read_dir(out(name))
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .filter(|file| !file.starts_with("seen-"))
+            .collect();
+        found.sort();
+        assert_eq!(found, NAMES, "{name}");
+        let page = std::fs::metadata(out(name).join("review.html")).unwrap();
+        assert!(page.len() <= 1_000_000, "{name}: {} bytes", page.len());
+    }
+}
+
+/// A page with a recording beside it, for the browser; the recording's name
+/// is as hostile as a file name can be.
+#[test]
+fn a_page_with_sound_is_written() {
+    let dir = out("sound");
+    std::fs::create_dir_all(&dir).unwrap();
+    let take = dir.join("seen-a #1 \"take\" 100% <b>&'ü.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 8000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(&take, spec).unwrap();
+    for i in 0..8000 * 66 {
+        let wave = (f64::from(i) * 0.09).sin() * 800.0;
+        wav.write_sample(wave as i16).unwrap();
+    }
+    wav.finalize().unwrap();
+    let options = Options {
+        take: Some(take),
+        recorded: Some("28 October 2026 (from the file's name)".to_owned()),
+    };
+    report::write(&fixture::bad(), &dir, &options).unwrap();
+    let page = std::fs::read_to_string(dir.join("review.html")).unwrap();
+    assert!(page.contains("src=\"seen-a%20%231%20%22take%22%20100%25%20%3Cb%3E%26%27%C3%BC.wav\""));
+}
+
+#[test]
+fn the_same_review_gives_the_same_bytes() {
+    assert_eq!(written(&fixture::bad()).1, written(&fixture::bad()).1);
+}
+
+#[test]
+fn every_review_file_fulfils_the_schema_and_reads_back() {
+    let schema: serde_json::Value = serde_json::from_str(json::SCHEMA).unwrap();
+    assert!(jsonschema::meta::is_valid(&schema));
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    for (name, review) in fixture::all() {
+        let text = json::text(&review);
+        let value: serde_json::Value = serde_json::from_str(&text).unwrap();
+        let errors: Vec<String> = validator
+            .iter_errors(&value)
+            .map(|error| format!("{}: {error}", error.instance_path()))
+            .collect();
+        assert!(errors.is_empty(), "{name}: {errors:?}");
+        // What is read back is written again as the same bytes: nothing that
+        // the file says is lost.
+        let again: Review = serde_json::from_str(&text).unwrap();
+        assert_eq!(json::text(&again), text, "{name}");
+    }
+    // A check that cannot fail is none.
+    let mut value: serde_json::Value =
+        serde_json::from_str(&json::text(&fixture::clean())).unwrap();
+    value["notes"][0]["outcome"] = "wrong".into();
+    assert!(!validator.is_valid(&value));
+}
+
+#[test]
+fn every_key_of_the_file_stands_in_the_schema() {
+    let schema: serde_json::Value = serde_json::from_str(json::SCHEMA).unwrap();
+    let file: serde_json::Value = serde_json::from_str(&json::text(&fixture::bad())).unwrap();
+    let mut unknown = Vec::new();
+    walk(&file, &schema, "", &mut unknown);
+    assert!(unknown.is_empty(), "{unknown:?}");
+}
+
+fn walk(
+    value: &serde_json::Value,
+    schema: &serde_json::Value,
+    at: &str,
+    unknown: &mut Vec<String>,
+) {
+    match value {
+        serde_json::Value::Object(object) => {
+            for (key, inner) in object {
+                let place = format!("{at}/{key}");
+                match schema["properties"].get(key) {
+                    Some(known) => walk(inner, known, &place, unknown),
+                    None => unknown.push(place),
+                }
+            }
+        }
+        serde_json::Value::Array(items) => {
+            for item in items.iter().take(1) {
+                walk(item, &schema["items"], at, unknown);
+            }
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn numbers_are_rounded_and_settings_are_not() {
+    let mut review = fixture::clean();
+    review.settings.a4_hz = 441.234_567;
+    review.strokes[0].time_s = 1.0 / 3.0;
+    review.notes[1].at = 1.0 / 3.0;
+    review.notes[1].deviation_ms = Some(-0.000_01);
+    let value: serde_json::Value = serde_json::from_str(&json::text(&review)).unwrap();
+    assert_eq!(value["settings"]["a4_hz"], 441.234_567);
+    assert_eq!(value["strokes"][0]["time_s"], 0.333_33);
+    assert_eq!(value["notes"][1]["at"], 0.333_333);
+    assert_eq!(value["notes"][1]["deviation_ms"].to_string(), "0");
+}
+
+#[test]
+fn every_chart_is_well_formed_and_names_itself() {
+    for (name, review) in fixture::all() {
+        for (file, text) in report::charts::files(&review) {
+            let parsed = roxmltree::Document::parse(&text)
+                .unwrap_or_else(|error| panic!("{name}/{file}: {error}"));
+            let svg = parsed.root_element();
+            let child = |tag: &str| {
+                let found = svg
+                    .children()
+                    .find(|c| c.has_tag_name(("http://www.w3.org/2000/svg", tag)));
+                found.and_then(|c| c.text()).unwrap_or_default().to_owned()
+            };
+            assert!(!child("title").is_empty(), "{name}/{file}");
+            assert!(child("desc").len() > 20, "{name}/{file}");
+            assert!(
+                !text.contains("NaN") && !text.contains("inf"),
+                "{name}/{file}"
+            );
+            let foreign = parsed.descendants().find(|e| {
+                ["script", "img", "image", "foreignObject"].contains(&e.tag_name().name())
+            });
+            assert!(foreign.is_none(), "{name}/{file}");
+        }
+    }
+}
+
+#[test]
+fn strokes_csv_holds_every_stroke_and_no_unknown_is_zero() {
+    let review = fixture::five_strokes();
+    let text = report::csv::strokes(&review);
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let head = reader.headers().unwrap().clone();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), review.strokes.len());
+    for (row, stroke) in rows.iter().zip(&review.strokes) {
+        let cell = |name: &str| &row[head.iter().position(|h| h == name).unwrap()];
+        assert!((cell("time_s").parse::<f64>().unwrap() - stroke.time_s).abs() < 1e-5);
+        assert_eq!(cell("cents").is_empty(), stroke.cents.is_none());
+    }
+    let mut unheard = review.clone();
+    unheard.strokes[0].cents = None;
+    unheard.strokes[0].drum = None;
+    let text = report::csv::strokes(&unheard);
+    let first = text.lines().nth(1).unwrap();
+    assert!(first.split(',').nth(3).unwrap().is_empty());
+    assert!(first.split(',').nth(5).unwrap().is_empty());
+}
+
+#[test]
+fn our_own_output_is_replaced() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path().join("deep/er");
+    report::write(&fixture::bad(), &dir, &Options::default()).unwrap();
+    std::fs::write(dir.join("my notes.txt"), "keep").unwrap();
+    report::write(&fixture::five_strokes(), &dir, &Options::default()).unwrap();
+    let page = std::fs::read_to_string(dir.join("review.html")).unwrap();
+    assert!(page.contains("Five strokes"));
+    assert_eq!(
+        std::fs::read_to_string(dir.join("my notes.txt")).unwrap(),
+        "keep"
+    );
+    assert_eq!(std::fs::read_dir(&dir).unwrap().count(), NAMES.len() + 1);
+}
+
+#[test]
+fn nobody_elses_file_is_touched() {
+    for name in NAMES {
+        let dir = tempfile::tempdir().unwrap();
+        let theirs = dir.path().join(name);
+        std::fs::write(&theirs, "<html>somebody else's work</html>").unwrap();
+        let error = report::write(&fixture::five_strokes(), dir.path(), &Options::default())
+            .unwrap_err()
+            .to_string();
+        assert!(error.contains(name) && error.contains("--out"), "{error}");
+        let kept = std::fs::read_to_string(&theirs).unwrap();
+        assert_eq!(kept, "<html>somebody else's work</html>");
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1, "{name}");
+    }
+}
+
+#[test]
+fn what_cannot_be_written_is_said_and_leaves_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("a file");
+    std::fs::write(&file, "x").unwrap();
+    let inside = file.join("report");
+    let error = report::write(&fixture::five_strokes(), &inside, &Options::default());
+    let text = error.unwrap_err().to_string();
+    assert!(
+        text.contains("cannot be written") && text.contains("a file"),
+        "{text}"
+    );
+    // A folder of the name of one of our files is somebody else's.
+    std::fs::create_dir(dir.path().join("review.json")).unwrap();
+    let error = report::write(&fixture::five_strokes(), dir.path(), &Options::default());
+    assert!(error.unwrap_err().to_string().contains("review.json"));
+    assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 2);
+}
+
+/// Goldens: what stands in the report changes only on purpose. After a
+/// change on purpose: `KETTLEMARK_BLESS=1`, then read the difference.
+#[test]
+fn the_written_words_and_drawings_are_as_agreed() {
+    let mut goldens: Vec<(String, String)> = Vec::new();
+    for (name, review) in fixture::all() {
+        goldens.push((format!("summary-{name}.txt"), report::summary(&review)));
+    }
+    for (file, text) in written(&fixture::one_drum()).1 {
+        goldens.push((format!("one-drum-{file}"), text));
+    }
+    for (file, text) in report::charts::files(&fixture::bad()) {
+        goldens.push((format!("bad-{file}"), text));
+    }
+    let refused = written(&fixture::refused()).1;
+    goldens.extend(
+        refused
+            .into_iter()
+            .filter(|(file, _)| file == "evenness.svg")
+            .map(|(file, text)| (format!("refused-{file}"), text)),
+    );
+    let folder = root().join("tests/golden/page");
+    let bless = std::env::var_os("KETTLEMARK_BLESS").is_some();
+    if bless {
+        std::fs::create_dir_all(&folder).unwrap();
+    }
+    let mut different = Vec::new();
+    for (name, text) in &goldens {
+        let path = folder.join(name);
+        if bless {
+            std::fs::write(&path, text).unwrap();
+        } else if std::fs::read_to_string(&path).ok().as_ref() != Some(text) {
+            let seen = out("differs").join(name);
+            std::fs::create_dir_all(out("differs")).unwrap();
+            std::fs::write(seen, text).unwrap();
+            different.push(name);
+        }
+    }
+    assert!(
+        different.is_empty(),
+        "differ from tests/golden/page (what was written is in tests/out/page/differs): \
+         {different:?}"
+    );
+}
