@@ -1,4 +1,158 @@
 //! Matching: which stroke is which note, and the tempo the player keeps.
+//!
+//! The part becomes a row of onsets ([`score`]), the candidates a row of
+//! likelihoods ([`sounds`]). [`runs`] finds the stretches of the take that
+//! follow the part by dynamic programming ([`follow`]) over onsets and
+//! candidates, each branch with a Kalman state of its own for the tempo.
+//! [`pulse`] draws the tempo kept through what was matched, and [`judge`] asks
+//! of every note how likely it is that it was played, given the pulse of all
+//! the others. [`piece`] says whether the take is of the part at all.
+
+mod follow;
+mod judge;
+mod piece;
+mod pulse;
+mod runs;
+mod score;
+mod sounds;
+
+use crate::listen::Candidate;
+use crate::part::Part;
+use crate::settings::Settings;
+use follow::Follower;
+use judge::{Bench, clear_drum};
+use runs::{Run, Search};
+use score::Score;
+use sounds::Sounds;
+
+/// What a second listening, knowing the part, has to say.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Evidence {
+    /// [candidate][place in `Part::settings`]: natural log of the likelihood
+    /// of the sound at this candidate if that drum was struck there, relative
+    /// to the best explanation (best = 0, others negative). A drum that is not
+    /// in use there is still listed.
+    pub per: Vec<Vec<f32>>,
+    /// For every note: the chance that its stroke, played as softly as the
+    /// marks allow, would leave no candidate (0 = it would surely show, 1 =
+    /// wholly masked). `None`, or a list that is too short: not examined.
+    pub unheard: Vec<Option<f32>>,
+}
+
+/// Matches a take with a part: which candidate is which note's stroke, in
+/// which passages, at what tempo. Never fails: a take that follows nothing of
+/// the part has no passages.
+pub fn align(
+    part: &Part,
+    candidates: &[Candidate],
+    evidence: Option<&Evidence>,
+    settings: &Settings,
+) -> Alignment {
+    let score = Score::new(part);
+    let sounds = Sounds::new(candidates, evidence);
+    let runs = Search::new(&score, &sounds).runs();
+    let same_piece = piece::probability(&score, &sounds, &runs);
+    let mut used = vec![false; sounds.len()];
+    let passages: Vec<Passage> = runs
+        .iter()
+        .map(|run| passage(part, &score, &sounds, run, (evidence, settings), &mut used))
+        .collect();
+    let counted = counted(&passages, settings.passage);
+    Alignment {
+        extras: extras(&score, &sounds, &runs, &used),
+        passages,
+        counted,
+        same_piece,
+    }
+}
+
+/// The passage asked for, or the longest by notes, the later of equals.
+fn counted(passages: &[Passage], asked: Option<usize>) -> Option<usize> {
+    let asked = asked
+        .and_then(|n| n.checked_sub(1))
+        .filter(|&n| n < passages.len());
+    asked.or_else(|| (0..passages.len()).max_by_key(|&i| passages[i].matches.len()))
+}
+
+/// Onsets of a run. Where it starts just after the part's own start, or ends
+/// just before its end, the few onsets beyond belong to it: they were missed.
+fn extent(score: &Score, run: &Run) -> (usize, usize) {
+    const FEW: usize = 2;
+    let last = score.onsets.len() - 1;
+    let from = run.steps.first().map_or(0, |s| s.onset);
+    let to = run.steps.last().map_or(last, |s| s.onset);
+    let few = FEW.min(run.steps.len() / 4);
+    (
+        if from <= few { 0 } else { from },
+        if to + few >= last { last } else { to },
+    )
+}
+
+fn passage(
+    part: &Part,
+    score: &Score,
+    sounds: &Sounds,
+    run: &Run,
+    (evidence, settings): (Option<&Evidence>, &Settings),
+    used: &mut [bool],
+) -> Passage {
+    let onsets = extent(score, run);
+    let fit = pulse::fit(part, score, sounds, &run.steps, onsets);
+    let verdicts = Bench {
+        follower: Follower { score, sounds },
+        evidence,
+        settings,
+        fit: &fit,
+        steps: &run.steps,
+        onsets,
+    }
+    .judge();
+    for &candidate in &verdicts.used {
+        used[candidate] = true;
+    }
+    let mut times: Vec<f64> = verdicts.used.iter().map(|&c| sounds.times[c]).collect();
+    times.sort_by(f64::total_cmp);
+    Passage {
+        from_s: times.first().copied().unwrap_or_default(),
+        to_s: times.last().copied().unwrap_or_default(),
+        notes: (
+            score.onsets[onsets.0].notes.0,
+            score.onsets[onsets.1].notes.1 - 1,
+        ),
+        matches: verdicts.matches,
+        pulse: fit.pulse,
+    }
+}
+
+/// Strokes that are no note's: likelier a stroke than not, where strokes that
+/// nobody wrote are rare.
+fn extras(score: &Score, sounds: &Sounds, runs: &[Run], used: &[bool]) -> Vec<Extra> {
+    /// Log odds from which a candidate is a stroke: inside a run, outside.
+    const STROKE: (f64, f64) = (3.0, 1.2);
+    let mut extras = Vec::new();
+    for candidate in (0..sounds.len()).filter(|&c| !used[c]) {
+        // The settings in force where the next note of the run stands.
+        let in_force = runs.iter().find_map(|run| {
+            let next = run.steps.partition_point(|s| s.candidate < candidate);
+            let inside = next > 0 && next < run.steps.len();
+            inside.then(|| score.onsets[run.steps[next].onset].in_force)
+        });
+        let least = if in_force.is_some() {
+            STROKE.0
+        } else {
+            STROKE.1
+        };
+        if sounds.log_odds[candidate] >= least {
+            extras.push(Extra {
+                candidate: sounds.given[candidate],
+                setting: clear_drum(sounds.drums(candidate), |place| {
+                    in_force.is_none_or(|f| place < 128 && f >> place & 1 == 1)
+                }),
+            });
+        }
+    }
+    extras
+}
 
 /// What the matching found.
 #[derive(Clone, Debug, Default)]

@@ -1,0 +1,456 @@
+//! Following: from one candidate taken for one onset, onwards or backwards
+//! through the part, with the tempo kept as a Kalman state in every branch.
+
+use super::score::{Onset, Score};
+use super::sounds::{CHORD_S, GRACE_S, Sounds};
+
+/// Degrees of freedom of the errors in time: heavy tails, so that one uneven
+/// stroke neither ends a run nor bends the tempo.
+const FREEDOM: f64 = 5.0;
+/// ln of the density of Student's t at 0 for five degrees of freedom:
+/// lnΓ(3) - lnΓ(2.5) - ln(5π)/2.
+const LN_PEAK: f64 = -0.968_619_589_054_724_3;
+/// Random walk of the stretch, its square a marked second: 2 % over a second.
+const WALK: f64 = 4e-4;
+/// Natural log of the share of notes with no stroke among the candidates,
+/// missed by the player or masked.
+const MISSED: f64 = -3.0;
+/// Natural log of the chance of a hesitation before an onset, already spread
+/// over the time in which it may end.
+const PAUSE: f64 = -7.5;
+/// A hesitation within a passage lasts this long at most, seconds.
+const PAUSE_S: f64 = 4.0;
+/// A branch this far behind the best end is given up, nats.
+const GIVE_UP: f64 = 32.0;
+/// No link.
+const NONE: u32 = u32::MAX;
+
+/// Where the player is: grid time of the onset in hand, and how long a marked
+/// second takes.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct State {
+    pub time_s: f64,
+    pub stretch: f64,
+    /// Variance of the time, covariance, variance of the stretch.
+    pub var: [f64; 3],
+}
+
+impl State {
+    /// At a candidate, with a prior on the stretch.
+    pub fn at(time_s: f64, time_var: f64, stretch: f64, stretch_sd: f64) -> Self {
+        Self {
+            time_s,
+            stretch,
+            var: [time_var, 0.0, stretch_sd * stretch_sd],
+        }
+    }
+
+    /// The state a way further on, `way_s` in marked seconds; `sign` -1 goes
+    /// backwards.
+    fn advanced(&self, way_s: f64, sign: f64, loose_time: f64, loose_stretch: f64) -> Self {
+        let d = sign * way_s;
+        let [p, c, v] = self.var;
+        let walk = WALK * way_s;
+        // A count over a long rest drifts more than the beat-to-beat walk.
+        let count = 0.015 * (way_s - 1.0).max(0.0);
+        let v2 = v + walk + loose_stretch;
+        Self {
+            time_s: self.time_s + self.stretch * d,
+            stretch: self.stretch,
+            var: [
+                p + 2.0 * d * c
+                    + d * d * (v + walk / 3.0 + loose_stretch)
+                    + loose_time
+                    + count * count,
+                c + d * (v + walk / 2.0 + loose_stretch),
+                v2,
+            ],
+        }
+    }
+
+    /// The natural log density of a stroke at a time, and the state after it.
+    fn update(&self, time_s: f64, noise: f64) -> (f64, Self) {
+        let [p, c, v] = self.var;
+        let off = time_s - self.time_s;
+        let spread = p + noise;
+        let z2 = off * off / spread;
+        let log = LN_PEAK - 0.5 * spread.ln() - 0.5 * (FREEDOM + 1.0) * (z2 / FREEDOM).ln_1p();
+        // A surprising stroke is trusted less (the weight of the t).
+        let trust = ((FREEDOM + 1.0) / (FREEDOM + z2)).min(1.0);
+        let total = p + noise / trust;
+        let (gain_t, gain_r) = (p / total, c / total);
+        let after = Self {
+            time_s: self.time_s + gain_t * off,
+            stretch: (self.stretch + gain_r * off).clamp(0.3, 3.5),
+            var: [p - gain_t * p, c - gain_t * c, v - gain_r * c],
+        };
+        (log, after)
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Way {
+    Onwards,
+    Backwards,
+}
+
+/// One onset struck by one candidate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Step {
+    pub onset: usize,
+    pub candidate: usize,
+}
+
+/// From where, and how far, to follow.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Task {
+    pub from: Step,
+    pub state: State,
+    pub way: Way,
+    /// How many onsets further at most.
+    pub horizon: usize,
+    /// How many branches are kept.
+    pub width: usize,
+    /// Candidates that may be used: from the first up to before the second.
+    pub within: (usize, usize),
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Branch {
+    worth: f64,
+    state: State,
+    /// Onwards: candidates before it are settled. Backwards: from it on.
+    settled: usize,
+    /// End of the roll or place of the flam in hand, seconds.
+    rolling_s: f64,
+    link: u32,
+    /// The last candidate used, to tell branches apart.
+    candidate: u32,
+    fresh: bool,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Link {
+    before: u32,
+    onset: u32,
+    candidate: u32,
+}
+
+/// Room that is used again by every task.
+#[derive(Debug, Default)]
+pub(super) struct Room {
+    branches: Vec<Branch>,
+    grown: Vec<Branch>,
+    links: Vec<Link>,
+}
+
+/// A part and the candidates of a take.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Follower<'a> {
+    pub score: &'a Score,
+    pub sounds: &'a Sounds,
+}
+
+/// What following found.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct End {
+    /// Gain over taking every candidate for something outside any passage.
+    pub worth: f64,
+    link: u32,
+}
+
+impl Follower<'_> {
+    /// Variance of a candidate's time about the grid as a stroke of an onset.
+    pub fn noise(&self, onset: &Onset, candidate: usize) -> f64 {
+        self.sounds.variance[candidate] + onset.jitter_s * onset.jitter_s
+    }
+
+    /// Worth of the candidates from `a` up to before `b` as nobody's, those
+    /// before `rolling_s` as part of a roll.
+    fn between(&self, a: usize, b: usize, rolling_s: f64) -> f64 {
+        if a >= b {
+            return 0.0;
+        }
+        let sounds = self.sounds;
+        let split = if rolling_s <= sounds.times[a] {
+            a
+        } else if rolling_s > sounds.times[b - 1] {
+            b
+        } else {
+            a + sounds.times[a..b].partition_point(|&t| t < rolling_s)
+        };
+        sounds.rolling[split] - sounds.rolling[a] + sounds.loose[b] - sounds.loose[split]
+    }
+
+    /// Worth of the candidates from `a` up to before `b`, those from `from_s`
+    /// on as grace strokes, those before `rolling_s` as part of a roll.
+    fn gap(&self, a: usize, b: usize, rolling_s: f64, grace_s: f64) -> f64 {
+        if a >= b || grace_s > self.sounds.times[b - 1] {
+            return self.between(a, b, rolling_s);
+        }
+        let mut split = b;
+        while split > a && self.sounds.times[split - 1] >= grace_s {
+            split -= 1;
+        }
+        let grace = self.sounds.rolling[b] - self.sounds.rolling[split];
+        self.between(a, split, rolling_s) + grace
+    }
+
+    fn grace_s(&self, onset: &Onset, candidate: usize) -> f64 {
+        let time_s = self.sounds.times[candidate];
+        if onset.flam {
+            time_s - GRACE_S
+        } else if onset.is_chord() {
+            time_s - CHORD_S
+        } else {
+            f64::INFINITY
+        }
+    }
+
+    /// Follows the part. `None` where the task starts nowhere.
+    pub fn follow(&self, task: &Task, room: &mut Room) -> Option<End> {
+        let onsets = &self.score.onsets;
+        let (start, first) = (task.from.onset, task.from.candidate);
+        let onset = onsets.get(start)?;
+        if first >= self.sounds.len() {
+            return None;
+        }
+        room.links.clear();
+        room.branches.clear();
+        room.links.push(Link {
+            before: NONE,
+            onset: start as u32,
+            candidate: first as u32,
+        });
+        let onwards = task.way == Way::Onwards;
+        room.branches.push(Branch {
+            worth: if onwards {
+                self.sounds.worth(onset, first)
+            } else {
+                0.0
+            },
+            state: task.state,
+            settled: if onwards { first + 1 } else { first },
+            rolling_s: self.rolling_s(onset, first, task.state.stretch, onwards),
+            link: 0,
+            candidate: first as u32,
+            fresh: true,
+        });
+        let mut end = End {
+            worth: room.branches[0].worth,
+            link: 0,
+        };
+        for step in 1..=task.horizon {
+            let index = if onwards {
+                start + step
+            } else {
+                match start.checked_sub(step) {
+                    Some(index) => index,
+                    None => break,
+                }
+            };
+            if index >= onsets.len() || room.branches.is_empty() {
+                break;
+            }
+            self.grow(task, index, room);
+            Self::keep(task.width, index, room);
+            for branch in &room.branches {
+                if branch.fresh && branch.worth > end.worth {
+                    end = End {
+                        worth: branch.worth,
+                        link: branch.link,
+                    };
+                }
+            }
+            let best = room.branches.first().map_or(f64::NEG_INFINITY, |b| b.worth);
+            if best < end.worth - GIVE_UP {
+                break;
+            }
+        }
+        Some(end)
+    }
+
+    fn rolling_s(&self, onset: &Onset, candidate: usize, stretch: f64, onwards: bool) -> f64 {
+        let time_s = self.sounds.times[candidate];
+        if onwards {
+            let roll = onset.roll_s.map_or(0.0, |r| r * stretch);
+            let chord = if onset.is_chord() { CHORD_S } else { 0.0 };
+            time_s + roll.max(chord)
+        } else {
+            self.grace_s(onset, candidate)
+        }
+    }
+
+    /// Every branch goes on to the onset, struck by any candidate near the
+    /// expected time, or not at all.
+    fn grow(&self, task: &Task, index: usize, room: &mut Room) {
+        let onsets = &self.score.onsets;
+        let onset = &onsets[index];
+        let onwards = task.way == Way::Onwards;
+        let (came_from, loose) = if onwards {
+            (index - 1, onset)
+        } else {
+            (index + 1, &onsets[index + 1])
+        };
+        let way_s = (onset.marked_s - onsets[came_from].marked_s).abs();
+        let sign = if onwards { 1.0 } else { -1.0 };
+        let jitter = onset.jitter_s * onset.jitter_s;
+        room.grown.clear();
+        for place in 0..room.branches.len() {
+            let branch = room.branches[place];
+            let state = branch
+                .state
+                .advanced(way_s, sign, loose.loose_time, loose.loose_stretch);
+            let sd = (state.var[0] + jitter).sqrt();
+            let wide = sd > 0.06;
+            let reach = if wide { 2.3 * sd } else { 4.0 * sd + 0.01 };
+            let (low, high) = (state.time_s - reach, state.time_s + reach);
+            let span = if onwards {
+                (branch.settled, task.within.1)
+            } else {
+                (task.within.0, branch.settled)
+            };
+            let mut candidate = self.sounds.from(low).max(span.0);
+            while candidate < span.1 && self.sounds.times[candidate] <= high {
+                if !(wide && self.sounds.log_odds[candidate] < -1.5) {
+                    let grown = self.struck(&branch, &state, index, candidate, onwards);
+                    room.grown.push(grown);
+                }
+                candidate += 1;
+            }
+            if place < 2 && onwards {
+                self.hesitate(&branch, &state, index, (high, span.1), room);
+            }
+            // What lies before the expected time can no longer be this note's.
+            let passed = self.sounds.from(state.time_s);
+            let (gap, settled) = if onwards {
+                let to = passed.clamp(branch.settled, task.within.1.max(branch.settled));
+                (self.between(branch.settled, to, branch.rolling_s), to)
+            } else {
+                let to = passed.clamp(task.within.0.min(branch.settled), branch.settled);
+                let gap = self.gap(to, branch.settled, f64::NEG_INFINITY, branch.rolling_s);
+                (gap, to)
+            };
+            room.grown.push(Branch {
+                worth: branch.worth + MISSED + gap,
+                state,
+                settled,
+                fresh: false,
+                ..branch
+            });
+        }
+    }
+
+    fn struck(
+        &self,
+        branch: &Branch,
+        state: &State,
+        index: usize,
+        candidate: usize,
+        onwards: bool,
+    ) -> Branch {
+        let onset = &self.score.onsets[index];
+        let time_s = self.sounds.times[candidate];
+        let (log, after) = state.update(time_s, self.noise(onset, candidate));
+        let (gap, settled) = if onwards {
+            let grace_s = self.grace_s(onset, candidate);
+            let gap = self.gap(branch.settled, candidate, branch.rolling_s, grace_s);
+            (gap, candidate + 1)
+        } else {
+            let roll_s = self.rolling_s(onset, candidate, after.stretch, true);
+            let gap = self.gap(candidate + 1, branch.settled, roll_s, branch.rolling_s);
+            (gap, candidate)
+        };
+        Branch {
+            worth: branch.worth + gap + log + self.sounds.worth(onset, candidate),
+            state: after,
+            settled,
+            rolling_s: self.rolling_s(onset, candidate, after.stretch, onwards),
+            link: branch.link,
+            candidate: candidate as u32,
+            fresh: true,
+        }
+    }
+
+    /// The player stops for a moment before the onset and goes on.
+    fn hesitate(
+        &self,
+        branch: &Branch,
+        state: &State,
+        index: usize,
+        (after_s, until): (f64, usize),
+        room: &mut Room,
+    ) {
+        let mut tries = 0;
+        let mut candidate = self.sounds.from(after_s).max(branch.settled);
+        while candidate < until && tries < 2 && self.sounds.times[candidate] < after_s + PAUSE_S {
+            if self.sounds.log_odds[candidate] > 1.0 {
+                let onset = &self.score.onsets[index];
+                let time_s = self.sounds.times[candidate];
+                let gap = self.between(branch.settled, candidate, branch.rolling_s);
+                let noise = self.noise(onset, candidate);
+                let spread = state.var[2].max(0.03f64.powi(2)).sqrt();
+                room.grown.push(Branch {
+                    worth: branch.worth + gap + PAUSE + self.sounds.worth(onset, candidate),
+                    state: State::at(time_s, noise, state.stretch, spread),
+                    settled: candidate + 1,
+                    rolling_s: self.rolling_s(onset, candidate, state.stretch, true),
+                    link: branch.link,
+                    candidate: candidate as u32,
+                    fresh: true,
+                });
+                tries += 1;
+            }
+            candidate += 1;
+        }
+    }
+
+    /// Keeps the best branches, one for each last candidate.
+    fn keep(width: usize, index: usize, room: &mut Room) {
+        let grown = &mut room.grown;
+        grown.sort_unstable_by(|a, b| {
+            b.worth
+                .total_cmp(&a.worth)
+                .then(a.candidate.cmp(&b.candidate))
+                .then(a.link.cmp(&b.link))
+        });
+        room.branches.clear();
+        for branch in grown.iter() {
+            let known = room
+                .branches
+                .iter()
+                .any(|b| b.candidate == branch.candidate && b.fresh == branch.fresh);
+            if known {
+                continue;
+            }
+            let mut branch = *branch;
+            if branch.fresh {
+                room.links.push(Link {
+                    before: branch.link,
+                    onset: index as u32,
+                    candidate: branch.candidate,
+                });
+                branch.link = room.links.len() as u32 - 1;
+            }
+            room.branches.push(branch);
+            if room.branches.len() >= width {
+                break;
+            }
+        }
+    }
+
+    /// The steps of an end, in the order they were taken, the first included.
+    pub fn steps(end: &End, room: &Room) -> Vec<Step> {
+        let mut steps = Vec::new();
+        let mut link = end.link;
+        while let Some(found) = room.links.get(link as usize) {
+            steps.push(Step {
+                onset: found.onset as usize,
+                candidate: found.candidate as usize,
+            });
+            link = found.before;
+        }
+        steps.reverse();
+        steps
+    }
+}

@@ -1,0 +1,180 @@
+//! The candidates as the matching sees them: what each is worth as a note, as
+//! part of a roll, or as nobody's.
+//!
+//! All worths are natural logs of likelihoods relative to the same candidate
+//! heard outside any passage, where it is noise, or a stroke that follows no
+//! part. The log odds are calibrated at a common rate of strokes a second;
+//! dividing by that rate turns them into a density over time, which is what a
+//! note's expected place is compared with.
+
+use super::Evidence;
+use super::score::Onset;
+use crate::listen::Candidate;
+
+/// Strokes a second at which the log odds were calibrated: about the density
+/// of generated marches.
+const RATE_HZ: f64 = 4.0;
+/// Unwritten strokes inside a passage, against `RATE_HZ`.
+const EXTRA: f64 = 0.02;
+/// Strokes outside any passage (warming up, tuning, talk taken for strokes),
+/// against `RATE_HZ`.
+const OUTSIDE: f64 = 0.3;
+/// Strokes a second in a roll or flam, against `RATE_HZ`.
+const ROLLING: f64 = 2.5;
+/// Log odds are cut to this: beyond it the calibration rests on nothing.
+const LOG_ODDS: (f64, f64) = (-6.0, 7.0);
+/// Share of notes on another drum than written.
+pub(super) const OTHER_DRUM: f64 = 0.03;
+/// No single sound speaks louder than this about its drum, nats.
+const DRUM_FLOOR: f32 = -14.0;
+/// A grace stroke lies this far before its main stroke at most, seconds.
+pub(super) const GRACE_S: f64 = 0.085;
+/// The strokes of a chord lie this far apart at most, seconds.
+pub(super) const CHORD_S: f64 = 0.03;
+
+#[derive(Clone, Debug, Default)]
+pub(super) struct Sounds {
+    /// Place of each in the list that was given; here they are in order of
+    /// time.
+    pub given: Vec<usize>,
+    pub times: Vec<f64>,
+    pub variance: Vec<f64>,
+    pub log_odds: Vec<f64>,
+    /// Worth as the stroke of a note, before its place in time and its drum.
+    pub note: Vec<f64>,
+    /// Running sums, one longer than the candidates: worth as nobody's inside
+    /// a passage, and as part of a roll.
+    pub loose: Vec<f64>,
+    pub rolling: Vec<f64>,
+    /// Likelihood of each setting, best 1; candidates in rows.
+    drums: Vec<f32>,
+    settings: usize,
+}
+
+impl Sounds {
+    /// Candidates whose figures are not numbers count as never heard.
+    pub fn new(candidates: &[Candidate], evidence: Option<&Evidence>) -> Self {
+        let mut sounds = Self {
+            loose: vec![0.0],
+            rolling: vec![0.0],
+            ..Self::default()
+        };
+        sounds.given = (0..candidates.len())
+            .filter(|&i| candidates[i].time_s.is_finite())
+            .collect();
+        sounds
+            .given
+            .sort_by(|&a, &b| candidates[a].time_s.total_cmp(&candidates[b].time_s));
+        for &index in &sounds.given {
+            let candidate = &candidates[index];
+            let odds = if candidate.log_odds.is_nan() {
+                LOG_ODDS.0
+            } else {
+                candidate.log_odds.clamp(LOG_ODDS.0, LOG_ODDS.1)
+            };
+            let ratio = odds.exp();
+            let outside = (OUTSIDE * ratio).ln_1p();
+            sounds.times.push(candidate.time_s);
+            let sd = candidate.time_sd_s;
+            let sd = if sd.is_finite() {
+                sd.clamp(0.0, 0.1)
+            } else {
+                0.02
+            };
+            sounds.variance.push(sd * sd);
+            sounds.log_odds.push(odds);
+            sounds.note.push(odds - RATE_HZ.ln() - outside);
+            let add = |sums: &mut Vec<f64>, worth: f64| {
+                let sum = sums.last().copied().unwrap_or(0.0) + worth;
+                sums.push(sum);
+            };
+            add(&mut sounds.loose, (EXTRA * ratio).ln_1p() - outside);
+            add(&mut sounds.rolling, (ROLLING * ratio).ln_1p() - outside);
+        }
+        if let Some(evidence) = evidence {
+            sounds.settings = evidence.per.iter().map(Vec::len).max().unwrap_or(0);
+            sounds.drums.reserve(candidates.len() * sounds.settings);
+            for &index in &sounds.given {
+                let row: &[f32] = evidence.per.get(index).map_or(&[], Vec::as_slice);
+                for place in 0..sounds.settings {
+                    let log = row.get(place).copied().unwrap_or(0.0);
+                    let log = if log.is_nan() { 0.0 } else { log };
+                    sounds.drums.push(log.clamp(DRUM_FLOOR, 0.0).exp());
+                }
+            }
+        }
+        sounds
+    }
+
+    pub fn len(&self) -> usize {
+        self.times.len()
+    }
+
+    /// First candidate not before a time.
+    pub fn from(&self, time_s: f64) -> usize {
+        self.times.partition_point(|&t| t < time_s)
+    }
+
+    /// Likelihood of each setting, best 1; empty without evidence.
+    pub fn drums(&self, candidate: usize) -> &[f32] {
+        let from = candidate * self.settings;
+        self.drums.get(from..from + self.settings).unwrap_or(&[])
+    }
+
+    /// What the drums say of a candidate as the stroke of an onset: natural
+    /// log of the likelihood on the written drum and on the likeliest other
+    /// one, relative to a stroke on any drum in force.
+    pub fn drum_worth(&self, onset: &Onset, candidate: usize) -> DrumWorth {
+        let row = self.drums(candidate);
+        let (mut own, mut own_count, mut all, mut count) = (0.0f32, 0u32, 0.0f32, 0u32);
+        let mut other = 0.0f32;
+        for (place, &likelihood) in row.iter().enumerate().take(128) {
+            let bit = 1u128 << place;
+            if onset.in_force & bit == 0 {
+                continue;
+            }
+            all += likelihood;
+            count += 1;
+            if onset.own & bit != 0 {
+                own += likelihood;
+                own_count += 1;
+            } else {
+                other = other.max(likelihood);
+            }
+        }
+        if own_count == 0 || count < 2 || all <= 0.0 {
+            return DrumWorth::default();
+        }
+        let mean = f64::from(all) / f64::from(count);
+        DrumWorth {
+            written: f64::from(own) / f64::from(own_count) / mean,
+            other: f64::from(other) / mean,
+        }
+    }
+
+    /// Worth as the stroke of an onset apart from its place in time.
+    pub fn worth(&self, onset: &Onset, candidate: usize) -> f64 {
+        if self.settings == 0 {
+            return self.note[candidate];
+        }
+        let drum = self.drum_worth(onset, candidate);
+        let drum = (1.0 - OTHER_DRUM) * drum.written + OTHER_DRUM * drum.other;
+        self.note[candidate] + drum.max(1e-9).ln()
+    }
+}
+
+/// See [`Sounds::drum_worth`]; likelihoods, not logs.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct DrumWorth {
+    pub written: f64,
+    pub other: f64,
+}
+
+impl Default for DrumWorth {
+    fn default() -> Self {
+        Self {
+            written: 1.0,
+            other: 0.0,
+        }
+    }
+}

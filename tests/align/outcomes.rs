@@ -1,0 +1,122 @@
+//! Outcomes of whole takes: right ones, accusations, faults found.
+
+use crate::simulated::{self, CLEAN, Hearing, ROOM};
+use kettlemark::align::{Alignment, Outcome, align};
+use kettlemark::settings::Settings;
+use kettlemark_test_support::draw::Draw;
+use kettlemark_test_support::parts::{self, Wish};
+use kettlemark_test_support::player::{self, Performance, Player};
+use kettlemark_test_support::truth::Fate;
+
+#[derive(Debug, Default)]
+struct Tally {
+    notes: usize,
+    /// Played, heard at all, and taken for the right candidate.
+    played: usize,
+    right: usize,
+    accused: usize,
+    unsure: usize,
+    missed: (usize, usize),
+    other: (usize, usize),
+    not_reached: usize,
+    whole: (usize, usize),
+    strokes: (usize, usize, usize),
+    same: f64,
+}
+
+fn add(tally: &mut Tally, performance: &Performance, take: &simulated::Take, found: &Alignment) {
+    tally.whole.1 += 1;
+    tally.same += found.same_piece;
+    let notes = performance.fates.len();
+    tally.notes += notes;
+    let passage = found.counted.map(|c| &found.passages[c]);
+    tally.whole.0 += usize::from(passage.is_some_and(|p| p.notes == (0, notes - 1)));
+    for (note, fate) in performance.fates.iter().enumerate() {
+        let told = passage.and_then(|p| p.matches.get(note.checked_sub(p.notes.0)?));
+        let outcome = told.map_or(Outcome::NotReached, |m| m.outcome);
+        tally.not_reached += usize::from(outcome == Outcome::NotReached);
+        match fate {
+            Fate::Played => {
+                tally.played += 1;
+                tally.accused +=
+                    usize::from(matches!(outcome, Outcome::Missed | Outcome::OtherDrum));
+                tally.unsure += usize::from(outcome == Outcome::Unsure);
+                let hit = told.and_then(|m| m.stroke).and_then(|s| take.hits[s]);
+                // A chord's strokes may be one candidate.
+                let right = hit.is_some_and(|h| {
+                    performance.hits.iter().any(|other| {
+                        other.note == Some(note)
+                            && (other.time_s - performance.hits[h].time_s).abs() < 0.012
+                    })
+                });
+                tally.right += usize::from(right);
+            }
+            Fate::Missed => {
+                tally.missed.1 += 1;
+                tally.missed.0 += usize::from(outcome == Outcome::Missed);
+            }
+            Fate::OtherDrum => {
+                tally.other.1 += 1;
+                tally.other.0 += usize::from(outcome == Outcome::OtherDrum);
+            }
+        }
+    }
+    let mut told = vec![false; take.candidates.len()];
+    for m in found.passages.iter().flat_map(|p| &p.matches) {
+        for s in m.stroke.iter().chain(&m.further) {
+            told[*s] = true;
+        }
+    }
+    for e in &found.extras {
+        told[e.candidate] = true;
+    }
+    for (t, hit) in told.iter().zip(&take.hits) {
+        tally.strokes.0 += usize::from(*t && hit.is_some());
+        tally.strokes.1 += usize::from(*t && hit.is_none());
+        tally.strokes.2 += usize::from(!*t && hit.is_some());
+    }
+}
+
+fn run(how: Hearing, seeds: std::ops::Range<u64>, seconds: f64, evidence: bool) -> Tally {
+    let mut tally = Tally::default();
+    for seed in seeds {
+        let part = parts::generate(
+            &mut Draw::new(seed, 1),
+            Wish {
+                seconds,
+                soft_after_loud: false,
+            },
+        );
+        let player = Player::draw(&mut Draw::new(seed, 2));
+        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
+        let take = simulated::hear_all(&part, &performance, how, &mut Draw::new(seed, 4));
+        let evidence = evidence.then_some(&take.evidence);
+        let found = align(&part, &take.candidates, evidence, &Settings::default());
+        let before = (tally.accused, tally.whole.0);
+        add(&mut tally, &performance, &take, &found);
+        if std::env::var_os("KETTLEMARK_TELL").is_some()
+            && (tally.accused > before.0 + 2 || tally.whole.0 == before.1)
+        {
+            let p = found.counted.map(|c| &found.passages[c]);
+            println!(
+                "seed {seed}: accused {} of {} passages {} counted {:?} pulse sd {:?}",
+                tally.accused - before.0,
+                part.notes.len(),
+                found.passages.len(),
+                p.map(|p| p.notes),
+                p.map(|p| p.pulse.sd_s),
+            );
+        }
+    }
+    tally
+}
+
+#[test]
+fn clean_takes_are_matched() {
+    for evidence in [false, true] {
+        let clean = run(CLEAN, 0..60, 40.0, evidence);
+        println!("clean, evidence {evidence}: {clean:?}");
+        let room = run(ROOM, 100..160, 40.0, evidence);
+        println!("room, evidence {evidence}: {room:?}");
+    }
+}
