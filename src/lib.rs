@@ -9,6 +9,7 @@
 
 pub mod align;
 pub mod error;
+pub mod journal;
 pub mod listen;
 pub mod measure;
 pub mod part;

@@ -1,0 +1,101 @@
+//! Statistics that know nothing of takes: trends, comparisons, curves.
+//!
+//! Everything is deterministic; where chance is needed it is seeded by a
+//! constant ([`chance`]). A result that the data cannot bear is `None`.
+
+pub mod chance;
+pub mod difference;
+pub mod logistic;
+pub mod trend;
+
+/// A range of plausible values, both ends included.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Interval {
+    pub low: f64,
+    pub high: f64,
+}
+
+impl Interval {
+    /// Whether a value lies inside.
+    pub fn holds(&self, value: f64) -> bool {
+        (self.low..=self.high).contains(&value)
+    }
+}
+
+/// The level at which something is called found: one wrong call in twenty.
+pub const ALPHA: f64 = 0.05;
+
+/// Arithmetic mean; `None` for nothing.
+pub fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+}
+
+/// Standard deviation with n - 1; `None` below two values.
+pub fn sd(values: &[f64]) -> Option<f64> {
+    let centre = mean(values)?;
+    let squares: f64 = values.iter().map(|v| (v - centre).powi(2)).sum();
+    (values.len() > 1).then(|| (squares / (values.len() - 1) as f64).sqrt())
+}
+
+/// The middle value, the mean of the two middle ones where their number is
+/// even; `None` for nothing.
+pub fn median(values: &[f64]) -> Option<f64> {
+    quantile(values, 0.5)
+}
+
+/// Quantile by linear interpolation between order statistics (definition 7
+/// of Hyndman & Fan 1996, The American Statistician 50(4)); `None` for
+/// nothing.
+pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let last = sorted.len().checked_sub(1)?;
+    let place = share.clamp(0.0, 1.0) * last as f64;
+    let below = place.floor() as usize;
+    let above = (below + 1).min(last);
+    let way = place - below as f64;
+    Some(sorted[below] + way * (sorted[above] - sorted[below]))
+}
+
+/// P-values of several tests made at once, corrected so that one wrong call
+/// among all of them stays as rare as the level says (Holm 1979,
+/// Scandinavian Journal of Statistics 6:65). In the order given.
+pub fn holm(p_values: &[f64]) -> Vec<f64> {
+    let mut order: Vec<usize> = (0..p_values.len()).collect();
+    order.sort_by(|&a, &b| p_values[a].total_cmp(&p_values[b]));
+    let mut corrected = vec![1.0; p_values.len()];
+    let mut so_far: f64 = 0.0;
+    for (rank, &i) in order.iter().enumerate() {
+        let factor = (p_values.len() - rank) as f64;
+        so_far = so_far.max((factor * p_values[i]).min(1.0));
+        corrected[i] = so_far;
+    }
+    corrected
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Arithmetic on a sample of five intervals and one more; the expected
+    /// values are worked by hand from the definitions.
+    #[test]
+    fn moments_and_quantiles() {
+        let intervals = [167.0, 160.0, 173.0, 166.0, 171.0, 163.0];
+        assert!((mean(&intervals).unwrap() - 166.666_67).abs() < 1e-5);
+        assert!((sd(&intervals).unwrap() - 4.844_241).abs() < 1e-6);
+        assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
+        assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.25), Some(1.75));
+        assert_eq!(median(&[]), None);
+        assert_eq!(sd(&[1.0]), None);
+    }
+
+    /// Worked by hand: .01 x 4, .02 x 3, .03 x 2, .04 x 1, kept rising.
+    #[test]
+    fn holm_multiplies_by_what_is_left() {
+        let corrected = holm(&[0.04, 0.01, 0.03, 0.02]);
+        for (found, expected) in corrected.iter().zip([0.06, 0.04, 0.06, 0.06]) {
+            assert!((found - expected).abs() < 1e-12);
+        }
+    }
+}
