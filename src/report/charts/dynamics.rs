@@ -137,7 +137,8 @@ fn levels(svg: &mut Svg, review: &Review, at: &Scale, level: &Scale, marks_y: f6
         let b = b.max(a + 5.0);
         if a + 2.0 >= free_from {
             svg.text((a, marks_y), "mark", Anchor::Start, &stretch.mark);
-            free_from = a + lettering::width(&stretch.mark, 13.0);
+            // Bold and slanted: wider than the plain face.
+            free_from = a + lettering::width(&stretch.mark, 17.0) + 3.0;
         }
         if let Some(fitted) = stretch.fitted_db {
             let y = level.held(fitted);
@@ -181,9 +182,9 @@ fn hairpins(svg: &mut Svg, review: &Review, at: &Scale, y: f64) {
             continue;
         };
         let text = words::hairpin_size(facts);
-        if a >= free_from {
-            let room = lettering::width(&text, 11.0);
-            let x = a.min(at.at_to - room).max(at.at_from);
+        let room = lettering::width(&text, 11.5);
+        let x = a.min(at.at_to - room).max(at.at_from);
+        if x >= free_from {
             svg.text((x, y + 7.0), "soft small", Anchor::Start, &text);
             free_from = x + room + 4.0;
         }

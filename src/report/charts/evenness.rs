@@ -129,7 +129,8 @@ fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64
     );
     axis(svg, &part_scale, parts, bottom);
     scale_bar(svg, frame, &part_scale, interval, bottom + 36.0);
-    let after = shape_words(svg, frame, kind, bottom + 44.0);
+    let noticed = words::noticeable_ms(&review.settings, interval);
+    let after = shape_words(svg, frame, kind, noticed, bottom + 44.0);
     match words::hands(kind) {
         Some(text) => paragraph(svg, frame, after, "soft small", &text),
         None => after,
@@ -280,8 +281,9 @@ fn scale_bar(svg: &mut Svg, frame: Frame, scale: &Scale, interval: f64, y: f64) 
     );
 }
 
-/// The usual shape in words, one line a stroke.
-fn shape_words(svg: &mut Svg, frame: Frame, kind: &FigureKind, y: f64) -> f64 {
+/// The usual shape in words, one line a stroke; coloured where an ear notices
+/// it.
+fn shape_words(svg: &mut Svg, frame: Frame, kind: &FigureKind, noticed: f64, y: f64) -> f64 {
     let mut y = y;
     for k in 0..kind.usual_shape_ms.len() {
         let ms = kind.usual_shape_ms[k];
@@ -290,7 +292,7 @@ fn shape_words(svg: &mut Svg, frame: Frame, kind: &FigureKind, y: f64) -> f64 {
             .get(k)
             .is_some_and(|sd| ms.abs() > 2.0 * sd);
         let class = match ms {
-            _ if !sure => "small",
+            _ if !sure || ms.abs() < noticed => "small",
             ms if ms < 0.0 => "small earlytext",
             _ => "small latetext",
         };
