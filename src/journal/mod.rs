@@ -1,11 +1,17 @@
 //! The practice log, and what can be said across takes: trends over weeks,
 //! comparisons of two sets, overviews of a class.
 
+pub mod charts;
+pub mod class;
+pub mod compare;
 pub mod date;
+pub mod export;
 pub mod log;
 pub mod measures;
 pub mod schema;
 pub mod stats;
+pub mod trend;
+mod trend_page;
 
 pub use log::{Entry, Filter, KeepMeta, Log, keep};
 

@@ -22,6 +22,21 @@ const HEAD: [&str; 15] = [
     "deviation_sd_ms",
 ];
 
+/// The first columns of class.csv, by which it is known as one of ours.
+pub const CLASS_HEAD: [&str; 11] = [
+    "player",
+    "take",
+    "state",
+    "reason",
+    "folder",
+    "doubts",
+    "notes_played",
+    "notes_missed",
+    "notes_other_drum",
+    "notes_unsure",
+    "notes_not_reached",
+];
+
 /// The first line, by which a file is known as one of ours.
 pub fn head() -> String {
     HEAD.join(",")

@@ -97,7 +97,10 @@ fn is_ours(path: &Path) -> bool {
         Some("json") => head.contains("\"format\": \"kettlemark-review\""),
         Some("html") => head.contains("<meta name=\"generator\" content=\"kettlemark\">"),
         Some("svg") => head.contains("data-generator=\"kettlemark\""),
-        Some("csv") => head.starts_with(&super::csv::head()),
+        Some("csv") => {
+            head.starts_with(&super::csv::head())
+                || head.starts_with(&super::csv::CLASS_HEAD.join(","))
+        }
         _ => false,
     }
 }

@@ -1,0 +1,297 @@
+//! Which takes a class has: all recordings of a folder, a part for each
+//! subfolder, or a list as CSV.
+
+use super::Job;
+use crate::error::Error;
+use crate::journal::stats::chance::Chance;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// Names of files that are taken for recordings.
+const RECORDINGS: [&str; 21] = [
+    "wav", "mp3", "m4a", "mp4", "mov", "aac", "flac", "ogg", "oga", "opus", "webm", "mkv", "mka",
+    "caf", "aif", "aiff", "aifc", "wma", "amr", "3gp", "w64",
+];
+/// Names of files that are taken for the part of a subfolder.
+const PARTS: [&str; 6] = ["musicxml", "mxl", "xml", "mid", "midi", "part"];
+const LETTERS_SEED: u64 = 0x6c65_7474_6572_7331;
+
+/// Every recording below a folder, in order of name, with its part: `part`,
+/// or the one score file that lies nearest to it. Hidden files and `out` are
+/// passed over. A file name is the player's name.
+pub fn in_folder(folder: &Path, part: Option<&Path>, out: &Path) -> Result<Vec<Job>, Error> {
+    let mut takes = Vec::new();
+    walk(
+        folder,
+        part,
+        &out.canonicalize().unwrap_or_default(),
+        &mut takes,
+    )?;
+    let jobs = takes
+        .into_iter()
+        .map(|(take, part)| {
+            let inside = take.strip_prefix(folder).unwrap_or(&take).to_path_buf();
+            let name = inside.to_string_lossy().replace('\\', "/");
+            let player = inside
+                .with_extension("")
+                .to_string_lossy()
+                .replace('\\', "/");
+            Job {
+                take,
+                part,
+                player,
+                name,
+                folder: String::new(),
+            }
+        })
+        .collect();
+    Ok(with_folders(jobs))
+}
+
+fn walk(
+    folder: &Path,
+    part: Option<&Path>,
+    out: &Path,
+    takes: &mut Vec<(PathBuf, PathBuf)>,
+) -> Result<(), Error> {
+    let unreadable = |e: std::io::Error| {
+        Error::Usage(format!(
+            "{}: the folder cannot be read: {e}",
+            folder.display()
+        ))
+    };
+    let mut inside: Vec<PathBuf> = std::fs::read_dir(folder)
+        .map_err(unreadable)?
+        .map(|entry| entry.map(|e| e.path()))
+        .collect::<Result<_, _>>()
+        .map_err(unreadable)?;
+    inside.retain(|p| {
+        p.file_name()
+            .is_some_and(|n| !n.to_string_lossy().starts_with('.'))
+    });
+    inside.sort();
+    let here = match part {
+        Some(part) => Some(part.to_path_buf()),
+        None => part_of(folder, &inside)?,
+    };
+    for path in inside {
+        if path.is_dir() {
+            if path.canonicalize().ok().as_deref() != Some(out) {
+                // With a part of its own a subfolder does not need ours.
+                let below = if part.is_some() {
+                    part
+                } else {
+                    here.as_deref()
+                };
+                let own = part.is_none() && has_part(&path);
+                walk(&path, if own { None } else { below }, out, takes)?;
+            }
+        } else if is_one_of(&path, &RECORDINGS) {
+            let part = here.clone().ok_or_else(|| {
+                Error::Usage(format!(
+                    "{}: no part for it. Name one with --part, or put one score file into {}",
+                    path.display(),
+                    folder.display()
+                ))
+            })?;
+            takes.push((path, part));
+        }
+    }
+    Ok(())
+}
+
+fn is_one_of(path: &Path, names: &[&str]) -> bool {
+    path.extension()
+        .is_some_and(|e| names.contains(&e.to_string_lossy().to_lowercase().as_str()))
+}
+
+fn has_part(folder: &Path) -> bool {
+    std::fs::read_dir(folder)
+        .is_ok_and(|mut d| d.any(|e| e.is_ok_and(|e| is_one_of(&e.path(), &PARTS))))
+}
+
+fn part_of(folder: &Path, inside: &[PathBuf]) -> Result<Option<PathBuf>, Error> {
+    let parts: Vec<&PathBuf> = inside
+        .iter()
+        .filter(|p| p.is_file() && is_one_of(p, &PARTS))
+        .collect();
+    match parts.as_slice() {
+        [] => Ok(None),
+        [only] => Ok(Some((*only).clone())),
+        _ => Err(Error::Usage(format!(
+            "{}: several score files lie here; name the part with --part",
+            folder.display()
+        ))),
+    }
+}
+
+/// The takes of a CSV with the columns file, player and part (in any order;
+/// player and part may be missing); paths count from the CSV's folder.
+pub fn in_list(list: &Path, part: Option<&Path>) -> Result<Vec<Job>, Error> {
+    let wrong = |what: String| Error::Usage(format!("{}: {what}", list.display()));
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_path(list)
+        .map_err(|e| wrong(e.to_string()))?;
+    let head = reader.headers().map_err(|e| wrong(e.to_string()))?.clone();
+    let column = |name: &str| {
+        head.iter()
+            .position(|h| h.trim_start_matches('\u{feff}').eq_ignore_ascii_case(name))
+    };
+    let file = column("file")
+        .ok_or_else(|| wrong("expected a first line with 'file,player,part'".to_owned()))?;
+    let base = list.parent().unwrap_or(Path::new(""));
+    let mut jobs = Vec::new();
+    for (line, record) in reader.records().enumerate() {
+        let record = record.map_err(|e| wrong(e.to_string()))?;
+        let cell = |at: Option<usize>| at.and_then(|i| record.get(i)).filter(|c| !c.is_empty());
+        let Some(name) = cell(Some(file)) else {
+            continue;
+        };
+        let part = match (cell(column("part")), part) {
+            (Some(own), _) => base.join(own),
+            (None, Some(part)) => part.to_path_buf(),
+            (None, None) => {
+                let line = line + 2;
+                return Err(wrong(format!("line {line}: no part; name one with --part")));
+            }
+        };
+        let stem = Path::new(name).with_extension("");
+        let player = cell(column("player"))
+            .map_or_else(|| stem.to_string_lossy().into_owned(), str::to_owned);
+        jobs.push(Job {
+            take: base.join(name),
+            part,
+            player,
+            name: name.to_owned(),
+            folder: String::new(),
+        });
+    }
+    Ok(with_folders(jobs))
+}
+
+/// A folder name of its own for every take, made from the take's name.
+fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
+    let plain = |name: &str| -> String {
+        let stem = Path::new(name).with_extension("");
+        let safe = |c: char| {
+            if c.is_alphanumeric() || "-_ ".contains(c) {
+                c
+            } else {
+                '-'
+            }
+        };
+        stem.to_string_lossy().chars().map(safe).collect()
+    };
+    let mut times: BTreeMap<String, usize> = BTreeMap::new();
+    for job in &jobs {
+        *times.entry(plain(&job.name).to_lowercase()).or_default() += 1;
+    }
+    for job in &mut jobs {
+        let stem = plain(&job.name);
+        let alone = times.get(&stem.to_lowercase()) == Some(&1);
+        job.folder = if alone && !stem.is_empty() {
+            stem
+        } else {
+            // Told apart by the name, so that it stays from run to run.
+            let hash = blake3::hash(job.name.as_bytes()).to_hex();
+            format!("{stem}-{}", &hash[..8])
+        };
+    }
+    jobs
+}
+
+/// Replaces names by letters, in an order that has nothing to do with the
+/// names. Gives the key: letter, player, take.
+pub fn anonymous(jobs: &mut [Job]) -> Vec<[String; 3]> {
+    let mut players: Vec<String> = jobs.iter().map(|j| j.player.clone()).collect();
+    players.sort();
+    players.dedup();
+    // The seed holds the names as well: two classes are not in one order.
+    let names = blake3::hash(players.join("\n").as_bytes());
+    let seed = names.as_bytes()[..8]
+        .iter()
+        .fold(LETTERS_SEED, |s, b| s.rotate_left(8) ^ u64::from(*b));
+    Chance::seeded(seed).shuffle(&mut players);
+    let mut key = Vec::new();
+    for (place, player) in players.iter().enumerate() {
+        let letter = letter(place);
+        let takes = jobs.iter_mut().filter(|j| &j.player == player);
+        for (i, job) in takes.enumerate() {
+            let label = if i == 0 {
+                letter.clone()
+            } else {
+                format!("{letter}{}", i + 1)
+            };
+            key.push([label.clone(), player.clone(), job.name.clone()]);
+            job.name.clone_from(&label);
+            job.folder = label;
+        }
+    }
+    for job in jobs.iter_mut() {
+        job.player = job
+            .name
+            .trim_end_matches(|c: char| c.is_ascii_digit())
+            .to_owned();
+    }
+    key
+}
+
+/// A, B ... Z, AA, AB ...
+fn letter(place: usize) -> String {
+    let last = char::from(b'A' + (place % 26) as u8);
+    match place / 26 {
+        0 => last.to_string(),
+        more => format!("{}{last}", letter(more - 1)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn job(name: &str, player: &str) -> Job {
+        Job {
+            take: name.into(),
+            part: "p".into(),
+            player: player.to_owned(),
+            name: name.to_owned(),
+            folder: String::new(),
+        }
+    }
+
+    #[test]
+    fn every_take_has_a_folder_of_its_own() {
+        let names = ["a.wav", "a.mp3", "b/c.wav", "A.flac", "../x.wav"];
+        let jobs = with_folders(names.iter().map(|n| job(n, n)).collect());
+        let mut folders: Vec<String> = jobs.iter().map(|j| j.folder.to_lowercase()).collect();
+        assert!(folders.iter().all(|f| !f.contains('/') && !f.contains('.')));
+        folders.sort();
+        folders.dedup();
+        assert_eq!(folders.len(), 5);
+    }
+
+    #[test]
+    fn letters_hide_the_names() {
+        let mut jobs: Vec<Job> = (0..30)
+            .map(|i| job(&format!("take{i}.wav"), &format!("player {}", i / 2)))
+            .collect();
+        let key = anonymous(&mut jobs);
+        assert_eq!(key.len(), 30);
+        assert!(
+            jobs.iter()
+                .all(|j| !j.folder.contains("take") && j.player.len() == 1)
+        );
+        assert_ne!(
+            jobs.iter()
+                .step_by(2)
+                .map(|j| j.player.clone())
+                .collect::<String>(),
+            "ABCDEFGHIJKLMNO"
+        );
+        assert_eq!(
+            (letter(25), letter(26), letter(52)),
+            ("Z".into(), "AA".into(), "BA".into())
+        );
+    }
+}

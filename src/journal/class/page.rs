@@ -1,0 +1,253 @@
+//! class.html and class.csv: one line a take, what the players share, and
+//! how each measure spreads.
+
+use super::shared::{Shared, shared};
+use super::{Row, State};
+use crate::journal::charts::{self, WIDTHS};
+use crate::journal::measures::{DEFINITIONS, definition_of};
+use crate::report::csv::CLASS_HEAD;
+use crate::report::html::{self, Cell, Column, Scripts, foreign, numbers, words};
+use crate::report::lettering::csv_cell;
+use crate::report::number::{UNKNOWN, plain};
+use maud::{Markup, html};
+use std::collections::BTreeMap;
+
+/// A column of measures: name and key.
+type Key = (usize, String);
+
+/// Measures that have a column in the table and a chart.
+const SHOWN: [&str; 8] = [
+    "unevenness",
+    "clean_share",
+    "off_pitch",
+    "accent_contrast",
+    "stop_late",
+    "stopped_share",
+    "tempo",
+    "tempo_drift",
+];
+
+/// Every measure that any take has, drums and bars left out, by the order of
+/// their definitions.
+fn keys(rows: &[Row]) -> Vec<Key> {
+    let mut found: BTreeMap<Key, usize> = BTreeMap::new();
+    for m in rows.iter().flat_map(|r| &r.measures) {
+        let place = DEFINITIONS.iter().position(|d| d.name == m.name);
+        if let (Some(place), "take" | "figure") = (place, m.scope.as_str()) {
+            *found.entry((place, m.key.clone())).or_default() += 1;
+        }
+    }
+    found.into_keys().collect()
+}
+
+/// class.csv: one line a take. Unknown is an empty cell.
+pub fn csv(rows: &[Row]) -> String {
+    let keys = keys(rows);
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let names = keys.iter().map(|(place, key)| {
+        let d = &DEFINITIONS[*place];
+        let unit = d.unit.replace('%', "pct").replace([' ', '/'], "_");
+        let of = if key.is_empty() {
+            String::new()
+        } else {
+            format!("{key}_")
+        };
+        format!("{of}{}_{unit}", d.name)
+    });
+    // A Vec takes every byte: writing cannot fail.
+    let head = CLASS_HEAD.iter().map(|h| (*h).to_owned()).chain(names);
+    let _ = writer.write_record(head);
+    for row in rows {
+        let (state, reason) = state(row);
+        let known = !matches!(row.state, State::Unreadable(_));
+        let fixed = [
+            csv_cell(&row.player),
+            csv_cell(&row.name),
+            state.to_owned(),
+            csv_cell(reason),
+            row.folder.as_deref().map(csv_cell).unwrap_or_default(),
+            row.doubts.join(" "),
+        ];
+        let counts = row
+            .outcomes
+            .iter()
+            .map(|c| if known { c.to_string() } else { String::new() });
+        let values = keys.iter().map(|(place, key)| {
+            row.value(DEFINITIONS[*place].name, key)
+                .map(|v| format!("{v:.4}"))
+                .unwrap_or_default()
+        });
+        let _ = writer.write_record(fixed.into_iter().chain(counts).chain(values));
+    }
+    let bytes = writer.into_inner().unwrap_or_default();
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
+fn state(row: &Row) -> (&'static str, &str) {
+    match &row.state {
+        State::Judged => ("judged", ""),
+        State::Refused(why) => ("not judged", why),
+        State::Unreadable(why) => ("not read", why),
+    }
+}
+
+/// class.html, class.csv and the charts, by name.
+pub fn files(title: &str, rows: &[Row]) -> Vec<(String, String)> {
+    let mut files = Vec::new();
+    let judged = rows.iter().filter(|r| r.state == State::Judged).count();
+    let shown: Vec<Key> = keys(rows)
+        .into_iter()
+        .filter(|(place, _)| SHOWN.contains(&DEFINITIONS[*place].name))
+        .collect();
+    let mut figures = Vec::new();
+    for (i, (place, key)) in shown.iter().enumerate() {
+        let d = &DEFINITIONS[*place];
+        let values: Vec<(String, f64)> = rows
+            .iter()
+            .filter_map(|r| r.value(d.name, key).map(|v| (r.player.clone(), v)))
+            .collect();
+        if values.len() < 2 {
+            continue;
+        }
+        let row = [charts::Row {
+            name: String::new(),
+            values,
+            mark: None,
+            band: None,
+        }];
+        let name = heading(*place, key);
+        let draw = |id: &str, width| charts::rows(id, width, (&name, d.unit), &row);
+        let (id, id_narrow) = (format!("class{i}"), format!("class{i}n"));
+        if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
+            figures.push(html::figure(&wide, &narrow, &html! { "One dot a take." }));
+            files.push((format!("class-{}.svg", i + 1), wide.file()));
+        }
+    }
+    let body = html! {
+        header { p.kicker { "A class" } h1 { (foreign(title)) } }
+        main {
+            p { (judged) " of " (rows.len()) " takes were judged." }
+            (in_common(&shared(rows)))
+            h2 { "The takes" }
+            (table(rows, &shown))
+            (not_judged(rows))
+            @if !figures.is_empty() {
+                h2 { "How the class spreads" }
+                @for figure in &figures { (figure) }
+            }
+        }
+        footer { "kettlemark " (env!("CARGO_PKG_VERSION")) }
+    };
+    files.push(("class.csv".to_owned(), csv(rows)));
+    let page = html::page(&format!("{title}: a class"), Scripts::Tables, &body);
+    files.push(("class.html".to_owned(), page));
+    files
+}
+
+fn heading(place: usize, key: &str) -> String {
+    let words = DEFINITIONS[place].words;
+    if key.is_empty() {
+        words.to_owned()
+    } else {
+        format!("{words}, {key}")
+    }
+}
+
+fn in_common(shared: &[Shared]) -> Markup {
+    html! {
+        h2 { "What most players share" }
+        @if shared.is_empty() {
+            p { "Nothing that at least half of them have in the same bars." }
+        } @else {
+            ul { @for s in shared { li { (s.sentence()) } } }
+        }
+    }
+}
+
+fn table(rows: &[Row], shown: &[Key]) -> Markup {
+    let names: Vec<String> = shown
+        .iter()
+        .map(|(place, key)| heading(*place, key))
+        .collect();
+    let mut columns = vec![words("Player"), words("Take")];
+    columns.extend(
+        ["Played", "Missed", "Other drum", "Unsure", "Not reached"].map(|h| numbers(h, "")),
+    );
+    columns.extend(names.iter().zip(shown).map(|(name, (place, _))| Column {
+        head: name,
+        unit: DEFINITIONS[*place].unit,
+        number: true,
+    }));
+    columns.push(words("Doubts"));
+    let judged = rows.iter().filter(|r| r.state == State::Judged);
+    let lines: Vec<Vec<Cell>> = judged
+        .map(|row| {
+            let mut cells = vec![Cell::markup(foreign(&row.player)), Cell::markup(link(row))];
+            cells.extend(row.outcomes.iter().map(|c| Cell::number(&c.to_string())));
+            cells.extend(shown.iter().map(|(place, key)| {
+                let name = DEFINITIONS[*place].name;
+                let decimals = definition_of(name).map_or(1, |d| d.decimals);
+                let value = row.value(name, key);
+                let text = value.map_or(UNKNOWN.to_owned(), |v| plain(v, decimals));
+                Cell::number(&text)
+            }));
+            cells.push(Cell::text(&row.doubts.join(", ")));
+            cells
+        })
+        .collect();
+    html::table(
+        "A line a take, in the order of their names; a head sorts",
+        &columns,
+        &lines,
+    )
+}
+
+/// The take's name, leading to its page.
+fn link(row: &Row) -> Markup {
+    match &row.folder {
+        Some(folder) => {
+            html! { a href={ (address(folder)) "/review.html" } { (foreign(&row.name)) } }
+        }
+        None => foreign(&row.name),
+    }
+}
+
+/// A folder as part of a relative address (RFC 3986, 2.1).
+fn address(folder: &str) -> String {
+    folder
+        .bytes()
+        .map(|b| match b {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'_' | b'.' | b'/' => {
+                char::from(b).to_string()
+            }
+            b => format!("%{b:02X}"),
+        })
+        .collect()
+}
+
+fn not_judged(rows: &[Row]) -> Markup {
+    let others: Vec<&Row> = rows.iter().filter(|r| r.state != State::Judged).collect();
+    html! {
+        @if !others.is_empty() {
+            h2 { "Not judged" }
+            dl.facts {
+                @for row in others {
+                    @let (state, reason) = state(row);
+                    dt { (link(row)) }
+                    dd { (state) ": " (foreign(reason)) }
+                }
+            }
+        }
+    }
+}
+
+/// The key of an anonymous class: letter, player, take.
+pub fn key(key: &[[String; 3]]) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    // A Vec takes every byte: writing cannot fail.
+    let _ = writer.write_record(["letter", "player", "file"]);
+    for line in key {
+        let _ = writer.write_record(line.iter().map(|c| csv_cell(c)));
+    }
+    String::from_utf8_lossy(&writer.into_inner().unwrap_or_default()).into_owned()
+}

@@ -1,0 +1,150 @@
+//! A process for every take: a decoder that runs wild, or a recording that
+//! wants all memory, costs one take and not the class.
+
+use std::io::Read;
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+/// How often a waiting process is looked at.
+const LOOK: Duration = Duration::from_millis(15);
+/// No more than this of what a process says is kept.
+const MOST_SAID: u64 = 4000;
+
+/// How the process of one take ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Ended {
+    /// With an exit code, and what it said.
+    Code(i32, String),
+    /// It took longer than it may.
+    TooLong,
+    /// It died: out of memory, or a fault in a decoder.
+    Died(String),
+    NotStarted(String),
+}
+
+/// Runs a command for every number below `count`, `at_once` of them at a
+/// time, each for no longer than `limit`. `done` hears of each end as it
+/// comes, from any thread. Gives the ends in order.
+pub fn run(
+    count: usize,
+    at_once: usize,
+    limit: Duration,
+    command: impl Fn(usize) -> Command + Sync,
+    done: impl Fn(usize, &Ended) + Sync,
+) -> Vec<Ended> {
+    let next = AtomicUsize::new(0);
+    let ends: Mutex<Vec<(usize, Ended)>> = Mutex::new(Vec::new());
+    let work = || {
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            if i >= count {
+                break;
+            }
+            let ended = one(command(i), limit);
+            done(i, &ended);
+            ends.lock()
+                .unwrap_or_else(std::sync::PoisonError::into_inner)
+                .push((i, ended));
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..at_once.clamp(1, count.max(1)) {
+            scope.spawn(work);
+        }
+    });
+    let mut ends = ends
+        .into_inner()
+        .unwrap_or_else(std::sync::PoisonError::into_inner);
+    ends.sort_by_key(|e| e.0);
+    ends.into_iter().map(|e| e.1).collect()
+}
+
+fn one(mut command: Command, limit: Duration) -> Ended {
+    command
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped());
+    let mut child = match command.spawn() {
+        Ok(child) => child,
+        Err(error) => return Ended::NotStarted(error.to_string()),
+    };
+    let said = child.stderr.take().map(|stream| {
+        std::thread::spawn(move || {
+            let mut said = Vec::new();
+            let mut stream = stream;
+            // Read on beyond what is kept: a full pipe would stop the process.
+            let _ = stream.by_ref().take(MOST_SAID).read_to_end(&mut said);
+            let _ = std::io::copy(&mut stream, &mut std::io::sink());
+            String::from_utf8_lossy(&said).trim().to_owned()
+        })
+    });
+    let status = wait(&mut child, limit);
+    let said = said.and_then(|s| s.join().ok()).unwrap_or_default();
+    match status {
+        None => Ended::TooLong,
+        Some(Err(error)) => Ended::Died(error.to_string()),
+        Some(Ok(status)) => match status.code() {
+            Some(code) => Ended::Code(code, said),
+            None => Ended::Died(format!("{status}; {said}")),
+        },
+    }
+}
+
+/// Waits; ends the process where it takes too long, and gives `None`.
+fn wait(child: &mut Child, limit: Duration) -> Option<std::io::Result<ExitStatus>> {
+    let start = Instant::now();
+    loop {
+        match child.try_wait() {
+            Ok(Some(status)) => return Some(Ok(status)),
+            Ok(None) if start.elapsed() < limit => std::thread::sleep(LOOK),
+            Ok(None) => {
+                // It may have ended by itself in this moment.
+                let _ = child.kill();
+                let _ = child.wait();
+                return None;
+            }
+            Err(error) => return Some(Err(error)),
+        }
+    }
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_process_that_runs_wild_costs_nobody_else() {
+        let script = [
+            "exit 1",
+            "echo no such >&2; exit 2",
+            "sleep 60",
+            "kill -9 $$",
+            "true",
+        ];
+        let limit = Duration::from_secs(2);
+        let ends = run(
+            5,
+            2,
+            limit,
+            |i| {
+                let mut command = Command::new("sh");
+                command.args(["-c", script[i]]);
+                command
+            },
+            |_, _| {},
+        );
+        assert_eq!(ends[0], Ended::Code(1, String::new()));
+        assert_eq!(ends[1], Ended::Code(2, "no such".into()));
+        assert_eq!(ends[2], Ended::TooLong);
+        assert!(matches!(ends[3], Ended::Died(_)));
+        assert_eq!(ends[4], Ended::Code(0, String::new()));
+    }
+
+    #[test]
+    fn a_program_that_is_not_there_is_named() {
+        let ends = run(1, 8, LOOK, |_| Command::new("/no/such"), |_, _| {});
+        assert!(matches!(&ends[0], Ended::NotStarted(_)));
+    }
+}

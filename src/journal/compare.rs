@@ -1,0 +1,368 @@
+//! Two sets of takes beside one another: two stickings, two pairs of
+//! mallets, two tempi, or a student's take beside the teacher's.
+//!
+//! The unit is the take. The first measure, the evenness of the figure
+//! played most, is tested for itself; the others are corrected for being
+//! many (Holm).
+
+use super::charts::{self, Row, WIDTHS};
+use super::measures::{self, Better, DEFINITIONS, Definition, Measure};
+use super::stats::difference::{Difference, difference, share_b_below_a};
+use super::stats::{ALPHA, holm, median};
+use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
+use crate::report::number::{NBSP, UNKNOWN, plain, signed};
+use crate::review::Review;
+use maud::{Markup, html};
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// How many measures get a chart.
+const MOST_CHARTS: usize = 8;
+
+/// One take of a set.
+#[derive(Clone, Debug)]
+pub struct Take {
+    pub name: String,
+    pub measures: Vec<Measure>,
+    /// Figure kind and unevenness, ms.
+    pub figures: Vec<(String, f64)>,
+}
+
+impl Take {
+    /// What a comparison needs of a review; `None` where it was not judged.
+    pub fn of(review: &Review, name: &str) -> Option<Self> {
+        review.judged.then(|| Self {
+            name: name.to_owned(),
+            measures: measures::of_review(review),
+            figures: review
+                .figures
+                .iter()
+                .filter_map(|f| f.unevenness_ms.map(|ms| (f.kind.clone(), ms)))
+                .collect(),
+        })
+    }
+}
+
+/// A set of takes and what it is called.
+#[derive(Clone, Debug)]
+pub struct Set {
+    pub name: String,
+    pub takes: Vec<Take>,
+}
+
+/// One measure in both sets.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Compared {
+    pub measure: &'static str,
+    pub unit: &'static str,
+    /// Which figure kind or drum; empty for the whole take.
+    pub of: String,
+    pub difference: Difference,
+    /// P of the test, corrected for the number of measures looked at.
+    pub p_corrected: f64,
+    /// In which share of resamplings of the takes B came out lower than A,
+    /// for evenness; `None` below four takes a set.
+    pub share_b_below_a: Option<f64>,
+    #[serde(skip)]
+    definition: &'static Definition,
+    #[serde(skip)]
+    rows: [Row; 2],
+}
+
+/// One bar in both sets; medians over the takes.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Bar {
+    pub bar: i32,
+    /// Time against the pulse, ms, early negative.
+    pub deviation_ms: [Option<f64>; 2],
+    pub unevenness_ms: [Option<f64>; 2],
+}
+
+/// All that is said of two sets.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Comparison {
+    pub a: String,
+    pub b: String,
+    pub takes_a: usize,
+    pub takes_b: usize,
+    pub measures: Vec<Compared>,
+    pub bars: Vec<Bar>,
+}
+
+/// Compares two sets.
+pub fn compare(a: &Set, b: &Set) -> Comparison {
+    let keys: BTreeSet<(usize, &str)> = a
+        .takes
+        .iter()
+        .chain(&b.takes)
+        .flat_map(|t| &t.measures)
+        .filter(|m| m.scope != "bar")
+        .filter_map(|m| Some((place(&m.name)?, m.key.as_str())))
+        .collect();
+    let mut measures: Vec<Compared> = keys
+        .into_iter()
+        .filter_map(|(place, key)| one(&DEFINITIONS[place], key, a, b))
+        .collect();
+    let takes = |c: &Compared| c.difference.count_a.min(c.difference.count_b);
+    let main = (0..measures.len())
+        .filter(|&i| measures[i].measure == DEFINITIONS[0].name)
+        .max_by_key(|&i| (takes(&measures[i]), std::cmp::Reverse(i)));
+    if let Some(main) = main {
+        measures[..=main].rotate_right(1);
+    }
+    let alone = usize::from(main.is_some());
+    let others: Vec<f64> = measures[alone..].iter().map(|c| c.difference.p).collect();
+    for (c, p) in measures[alone..].iter_mut().zip(holm(&others)) {
+        c.p_corrected = p;
+    }
+    Comparison {
+        a: a.name.clone(),
+        b: b.name.clone(),
+        takes_a: a.takes.len(),
+        takes_b: b.takes.len(),
+        measures,
+        bars: bars(a, b),
+    }
+}
+
+fn place(name: &str) -> Option<usize> {
+    DEFINITIONS.iter().position(|d| d.name == name)
+}
+
+fn one(definition: &'static Definition, key: &str, a: &Set, b: &Set) -> Option<Compared> {
+    let values = |set: &Set| -> Vec<(String, f64)> {
+        let of = |t: &Take| {
+            let found = t.measures.iter().find(|m| {
+                m.scope != "bar"
+                    && m.name == definition.name
+                    && m.key == key
+                    && m.version == definition.version
+            });
+            found.map(|m| (t.name.clone(), m.value))
+        };
+        set.takes.iter().filter_map(of).collect()
+    };
+    let (va, vb) = (values(a), values(b));
+    let bare = |v: &[(String, f64)]| v.iter().map(|v| v.1).collect::<Vec<_>>();
+    let difference = difference(&bare(&va), &bare(&vb))?;
+    let figures = |set: &Set| -> Vec<Vec<f64>> {
+        set.takes
+            .iter()
+            .map(|t| {
+                let here = t.figures.iter().filter(|f| f.0 == key);
+                here.map(|f| f.1).collect::<Vec<_>>()
+            })
+            .filter(|v| !v.is_empty())
+            .collect()
+    };
+    let share = (definition.name == DEFINITIONS[0].name)
+        .then(|| share_b_below_a(&figures(a), &figures(b)))
+        .flatten();
+    let row = |set: &Set, values: Vec<(String, f64)>, mark| Row {
+        name: set.name.clone(),
+        values,
+        mark: Some(mark),
+        band: None,
+    };
+    Some(Compared {
+        measure: definition.name,
+        unit: definition.unit,
+        of: key.to_owned(),
+        difference,
+        p_corrected: difference.p,
+        share_b_below_a: share,
+        definition,
+        rows: [row(a, va, difference.mean_a), row(b, vb, difference.mean_b)],
+    })
+}
+
+fn bars(a: &Set, b: &Set) -> Vec<Bar> {
+    // Bar and measure -> the values of both sets.
+    let mut found: BTreeMap<i32, [[Vec<f64>; 2]; 2]> = BTreeMap::new();
+    for (side, set) in [a, b].into_iter().enumerate() {
+        for m in set.takes.iter().flat_map(|t| &t.measures) {
+            let what = usize::from(m.name == "unevenness");
+            if let (true, Ok(bar)) = (m.scope == "bar", m.key.parse()) {
+                found.entry(bar).or_default()[what][side].push(m.value);
+            }
+        }
+    }
+    found
+        .into_iter()
+        .map(|(bar, [deviation, uneven])| Bar {
+            bar,
+            deviation_ms: deviation.map(|v| median(&v)),
+            unevenness_ms: uneven.map(|v| median(&v)),
+        })
+        .collect()
+}
+
+/// What is said of one measure.
+pub fn sentence(c: &Compared, (a, b): (&str, &str)) -> String {
+    let d = &c.difference;
+    let places = c.definition.decimals.max(1);
+    let unit = c.unit;
+    let size = match d.interval {
+        Some(i) => format!(
+            "{}{NBSP}{unit} (95{NBSP}%: {} to {})",
+            signed(d.difference, places),
+            signed(i.low, places),
+            signed(i.high, places)
+        ),
+        None => format!("{}{NBSP}{unit}", signed(d.difference, places)),
+    };
+    let mut text = if c.p_corrected <= ALPHA {
+        let better = match c.definition.better {
+            Better::Lower => Some(if d.difference < 0.0 { b } else { a }),
+            Better::Higher => Some(if d.difference > 0.0 { b } else { a }),
+            Better::Neither => None,
+        };
+        match better {
+            Some(name) => format!("{name} is better; {b} against {a}: {size}."),
+            None => format!("They differ; {b} against {a}: {size}."),
+        }
+    } else {
+        let more = match d.more_each {
+            Some(0) | None => String::new(),
+            Some(n) => format!(
+                " If what is seen is the true difference, about {n} more takes of each would \
+                 most likely show it."
+            ),
+        };
+        format!("Not settled; {b} against {a}: {size}.{more}")
+    };
+    if let Some(share) = c.share_b_below_a {
+        let (name, share) = if share >= 0.5 {
+            (b, share)
+        } else {
+            (a, 1.0 - share)
+        };
+        text += &format!(
+            " In {} of 100 resamplings of the takes {name} is the more even.",
+            plain(100.0 * share, 0)
+        );
+    }
+    text
+}
+
+fn title(c: &Compared) -> String {
+    if c.of.is_empty() {
+        c.definition.words.to_owned()
+    } else {
+        format!("{}: {}", c.definition.words, c.of)
+    }
+}
+
+/// compare.html and the charts beside it, by name.
+pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
+    let names = (comparison.a.as_str(), comparison.b.as_str());
+    let mut files = Vec::new();
+    let mut figures = Vec::new();
+    for (i, c) in comparison.measures.iter().take(MOST_CHARTS).enumerate() {
+        let title = title(c);
+        let draw = |id: &str, width| charts::rows(id, width, (&title, c.unit), &c.rows);
+        let (id, id_narrow) = (format!("compare{i}"), format!("compare{i}n"));
+        if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
+            figures.push(html::figure(
+                &wide,
+                &narrow,
+                &html! { (sentence(c, names)) },
+            ));
+            files.push((format!("compare-{}.svg", i + 1), wide.file()));
+        }
+    }
+    let body = html! {
+        header {
+            p.kicker { "Beside one another" }
+            h1 { (foreign(names.0)) " and " (foreign(names.1)) }
+        }
+        main {
+            p { (comparison.takes_a) " and " (comparison.takes_b) " takes." }
+            @if comparison.measures.is_empty() {
+                p { "The two sets have no measure in common." }
+            }
+            @for figure in &figures { (figure) }
+            h2 { "All measures" }
+            (measure_table(comparison))
+            h2 { "Bar by bar" }
+            (bar_table(comparison))
+            h2 { "How this is reckoned" }
+            p { "Every take counts once. P says how often chance alone, dividing the same takes "
+                "anew, would part them as far (permutation test); the interval holds those "
+                "differences the test cannot refuse. The measures after the first are corrected "
+                "for being many. With three takes of each nothing can be settled." }
+        }
+        footer { "kettlemark " (env!("CARGO_PKG_VERSION")) }
+    };
+    let page = html::page(
+        &format!("{} and {}", names.0, names.1),
+        Scripts::Tables,
+        &body,
+    );
+    files.push(("compare.html".to_owned(), page));
+    files
+}
+
+fn value(v: Option<f64>, places: usize) -> Cell {
+    Cell::number(&v.map_or(UNKNOWN.to_owned(), |v| signed(v, places)))
+}
+
+fn measure_table(comparison: &Comparison) -> Markup {
+    let columns = [
+        words("Measure"),
+        numbers(&comparison.a, ""),
+        numbers(&comparison.b, ""),
+        numbers("Difference", ""),
+        words("95 %"),
+        numbers("p", ""),
+    ];
+    let rows: Vec<Vec<Cell>> = comparison
+        .measures
+        .iter()
+        .map(|c| {
+            let d = &c.difference;
+            let places = c.definition.decimals.max(1);
+            let plainly = |v: f64| Cell::number(&plain(v, places));
+            vec![
+                Cell::markup(foreign(&format!("{}, {}", title(c), c.unit))),
+                plainly(d.mean_a),
+                plainly(d.mean_b),
+                value(Some(d.difference), places),
+                Cell::text(&d.interval.map_or(UNKNOWN.to_owned(), |i| {
+                    format!("{} to {}", signed(i.low, places), signed(i.high, places))
+                })),
+                Cell::number(&plain(c.p_corrected, 3)),
+            ]
+        })
+        .collect();
+    html::table("Means of the takes", &columns, &rows)
+}
+
+fn bar_table(comparison: &Comparison) -> Markup {
+    let (a, b) = (&comparison.a, &comparison.b);
+    let columns = [
+        numbers("Bar", ""),
+        numbers(a, "ms against the pulse"),
+        numbers(b, "ms against the pulse"),
+        numbers(a, "ms uneven"),
+        numbers(b, "ms uneven"),
+    ];
+    let rows: Vec<Vec<Cell>> = comparison
+        .bars
+        .iter()
+        .map(|bar| {
+            let [da, db] = bar.deviation_ms;
+            let [ua, ub] = bar.unevenness_ms;
+            let uneven =
+                |v: Option<f64>| Cell::number(&v.map_or(UNKNOWN.to_owned(), |v| plain(v, 1)));
+            vec![
+                Cell::number(&bar.bar.to_string()),
+                value(da, 1),
+                value(db, 1),
+                uneven(ua),
+                uneven(ub),
+            ]
+        })
+        .collect();
+    html::table("Medians of the takes; early is negative", &columns, &rows)
+}

@@ -1,0 +1,314 @@
+//! How a player's measures move over weeks.
+//!
+//! A day counts once, by the median of its takes: takes of one sitting are
+//! not independent of one another. The first measure, the evenness of the
+//! figure that is played most, is tested for itself; all others are corrected
+//! for being many (Holm), so that a history without any change shows a false
+//! improvement in at most one case of twenty.
+
+use super::charts::Point;
+use super::date;
+use super::log::{Entry, Log};
+use super::measures::{Better, DEFINITIONS, Definition, Measure};
+use super::stats::logistic::{Attempt, Fastest, fastest_nine_of_ten};
+use super::stats::trend::{MannKendall, TheilSen, mann_kendall, theil_sen};
+use super::stats::{ALPHA, Interval, holm, median};
+use crate::error::Error;
+use crate::review::Review;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+pub use super::trend_page::files;
+
+/// Below five days no order of values is rare enough to mean anything.
+pub const FEWEST_DAYS: usize = 5;
+
+/// What is said of a measure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    NotEnough,
+    NoTrend,
+    Better,
+    Worse,
+    /// For measures where neither way is better.
+    Rising,
+    Falling,
+}
+
+/// One day's value.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Day {
+    pub date: String,
+    /// Median of the day's takes.
+    pub value: f64,
+    pub takes: usize,
+}
+
+/// One measure over the days.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Series {
+    pub measure: &'static str,
+    pub unit: &'static str,
+    /// Which figure kind or drum; empty for the whole take.
+    pub of: String,
+    pub days: Vec<Day>,
+    /// Takes left out because an earlier definition measured them.
+    pub other_definition: usize,
+    /// Per week; `None` below two days.
+    pub per_week: Option<f64>,
+    /// Holds the true slope in 95 % of cases; `None` below five days.
+    pub per_week_interval: Option<Interval>,
+    pub test: Option<MannKendall>,
+    /// P of the test, corrected for the number of measures looked at.
+    pub p_corrected: Option<f64>,
+    /// Two single days must differ by more than this before it is more than
+    /// measurement and day-to-day scatter (1.96 x root 2 x their standard
+    /// deviation about the line). `None` below five days.
+    pub smallest_change: Option<f64>,
+    pub verdict: Verdict,
+    #[serde(skip)]
+    pub definition: &'static Definition,
+    #[serde(skip)]
+    pub line: Option<TheilSen>,
+    #[serde(skip)]
+    pub points: Vec<Point>,
+}
+
+/// Evenness against tempo for one figure kind.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TempoEdge {
+    pub figure: String,
+    /// The fastest tempo at which it is clean nine times of ten.
+    pub fastest: Fastest,
+}
+
+/// All trends of one player on one part.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Trends {
+    pub player: Option<String>,
+    pub part: Option<String>,
+    pub takes: usize,
+    pub days: usize,
+    /// Takes whose day is not known, or that were not judged.
+    pub left_out: usize,
+    pub series: Vec<Series>,
+    pub tempo_edges: Vec<TempoEdge>,
+}
+
+/// A take with what a trend needs of it.
+#[derive(Clone, Debug)]
+pub struct Kept {
+    pub date: String,
+    pub measures: Vec<Measure>,
+    /// Figure kind and attempt; `week` counts from 1970.
+    pub attempts: Vec<(String, Attempt)>,
+}
+
+/// Reads what a trend needs of some entries. `figure` keeps one kind only.
+pub fn kept(log: &Log, entries: &[Entry], figure: Option<&str>) -> Result<Vec<Kept>, Error> {
+    let mut takes = Vec::new();
+    for entry in entries.iter().filter(|e| e.judged) {
+        let Some(day) = entry.recorded.as_ref().and_then(|r| date::day(&r.at)) else {
+            continue;
+        };
+        let mut measures = log.measures(entry.id)?;
+        let mut attempts = attempts(&log.review(entry.id)?, weeks(&day.to_string()));
+        if let Some(kind) = figure {
+            measures.retain(|m| m.scope == "figure" && m.key == kind);
+            attempts.retain(|a| a.0 == kind);
+        }
+        takes.push(Kept {
+            date: day.to_string(),
+            measures,
+            attempts,
+        });
+    }
+    Ok(takes)
+}
+
+/// Every figure of a take that has a verdict, at the tempo it was played.
+pub fn attempts(review: &Review, week: f64) -> Vec<(String, Attempt)> {
+    let at = |index: usize| review.notes.get(index).map(|n| n.at);
+    review
+        .figures
+        .iter()
+        .filter_map(|f| {
+            let step = at(*f.notes.get(1)?)? - at(*f.notes.first()?)?;
+            let attempt = Attempt {
+                bpm: 60_000.0 * step / f.interval_ms.filter(|ms| *ms > 0.0)?,
+                week,
+                success: f.clean?,
+            };
+            (step > 0.0).then(|| (f.kind.clone(), attempt))
+        })
+        .collect()
+}
+
+/// Weeks from the first day of 1970.
+fn weeks(date: &str) -> f64 {
+    days(date) / 7.0
+}
+
+fn days(date: &str) -> f64 {
+    const EPOCH: jiff::civil::Date = jiff::civil::Date::constant(1970, 1, 1);
+    date::day(date)
+        .and_then(|d| EPOCH.until(d).ok())
+        .map_or(0.0, |span| f64::from(span.get_days()))
+}
+
+/// The trends of takes; `entries` is how many there were before those
+/// without a day were left out.
+pub fn trends(takes: &[Kept], entries: usize) -> Trends {
+    let mut by_key: BTreeMap<(usize, String), Vec<(&str, &Measure)>> = BTreeMap::new();
+    for take in takes {
+        for m in take.measures.iter().filter(|m| m.scope != "bar") {
+            if let Some(place) = DEFINITIONS.iter().position(|d| d.name == m.name) {
+                let key = (place, m.key.clone());
+                by_key.entry(key).or_default().push((&take.date, m));
+            }
+        }
+    }
+    let mut series: Vec<Series> = by_key
+        .into_iter()
+        .map(|((place, of), rows)| one(&DEFINITIONS[place], of, &rows))
+        .collect();
+    // The figure played on most days leads.
+    let main = (0..series.len())
+        .filter(|&i| series[i].measure == DEFINITIONS[0].name)
+        .max_by_key(|&i| (series[i].days.len(), std::cmp::Reverse(i)));
+    if let Some(main) = main {
+        series[..=main].rotate_right(1);
+    }
+    judge(&mut series, main.is_some());
+    let mut dates: Vec<&str> = takes.iter().map(|t| t.date.as_str()).collect();
+    dates.sort_unstable();
+    dates.dedup();
+    Trends {
+        player: None,
+        part: None,
+        takes: takes.len(),
+        days: dates.len(),
+        left_out: entries.saturating_sub(takes.len()),
+        series,
+        tempo_edges: edges(takes),
+    }
+}
+
+fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -> Series {
+    let mut by_day: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    let same = |m: &Measure| m.version == definition.version;
+    let mut sds = Vec::new();
+    for (date, m) in rows.iter().filter(|(_, m)| same(m)) {
+        by_day.entry(date).or_default().push(m.value);
+        sds.extend(m.sd);
+    }
+    let days_of: Vec<Day> = by_day
+        .into_iter()
+        .filter_map(|(date, values)| {
+            Some(Day {
+                date: date.to_owned(),
+                value: median(&values)?,
+                takes: values.len(),
+            })
+        })
+        .collect();
+    let points: Vec<(f64, f64)> = days_of.iter().map(|d| (days(&d.date), d.value)).collect();
+    let values: Vec<f64> = days_of.iter().map(|d| d.value).collect();
+    let line = theil_sen(&points);
+    let enough = points.len() >= FEWEST_DAYS;
+    let scatter = line.filter(|_| enough).map(|l| {
+        let squares: f64 = points
+            .iter()
+            .map(|(x, y)| (y - l.intercept - l.slope * x).powi(2))
+            .sum();
+        (squares / (points.len() - 2) as f64).sqrt()
+    });
+    let smallest = scatter.map(|s| {
+        // Scatter that came out smaller than the measurement allows is luck.
+        1.96 * std::f64::consts::SQRT_2 * s.max(median(&sds).unwrap_or(0.0))
+    });
+    let in_weeks = |i: Interval| Interval {
+        low: 7.0 * i.low,
+        high: 7.0 * i.high,
+    };
+    let marks = days_of
+        .iter()
+        .map(|d| Point {
+            day: days(&d.date),
+            date: d.date.clone(),
+            value: d.value,
+            tip: format!(
+                "{}: {:.*} {} ({} {})",
+                d.date,
+                definition.decimals,
+                d.value,
+                definition.unit,
+                d.takes,
+                if d.takes == 1 { "take" } else { "takes" }
+            ),
+        })
+        .collect();
+    Series {
+        measure: definition.name,
+        unit: definition.unit,
+        of,
+        other_definition: rows.iter().filter(|(_, m)| !same(m)).count(),
+        per_week: line.map(|l| 7.0 * l.slope),
+        per_week_interval: line.and_then(|l| l.interval).map(in_weeks),
+        test: mann_kendall(&values),
+        p_corrected: None,
+        smallest_change: smallest,
+        verdict: Verdict::NotEnough,
+        days: days_of,
+        definition,
+        line,
+        points: marks,
+    }
+}
+
+/// Corrects for the number of measures and says what is to be said.
+fn judge(series: &mut [Series], has_main: bool) {
+    let enough = |s: &Series| s.days.len() >= FEWEST_DAYS && s.test.is_some();
+    let tested: Vec<usize> = (0..series.len()).filter(|&i| enough(&series[i])).collect();
+    let (first, others): (Vec<usize>, Vec<usize>) =
+        tested.into_iter().partition(|&i| has_main && i == 0);
+    for group in [first, others] {
+        let p: Vec<f64> = group
+            .iter()
+            .filter_map(|&i| series[i].test.map(|t| t.p))
+            .collect();
+        for (&i, p) in group.iter().zip(holm(&p)) {
+            let s = &mut series[i];
+            let rises = s.test.is_some_and(|t| t.s > 0);
+            s.p_corrected = Some(p);
+            s.verdict = match (p <= ALPHA, s.definition.better) {
+                (false, _) => Verdict::NoTrend,
+                (true, Better::Neither) if rises => Verdict::Rising,
+                (true, Better::Neither) => Verdict::Falling,
+                (true, better) if rises == (better == Better::Higher) => Verdict::Better,
+                (true, _) => Verdict::Worse,
+            };
+        }
+    }
+}
+
+fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
+    let mut kinds: BTreeMap<&str, Vec<Vec<Attempt>>> = BTreeMap::new();
+    for take in takes {
+        let mut here: BTreeMap<&str, Vec<Attempt>> = BTreeMap::new();
+        for (kind, attempt) in &take.attempts {
+            here.entry(kind).or_default().push(*attempt);
+        }
+        for (kind, attempts) in here {
+            kinds.entry(kind).or_default().push(attempts);
+        }
+    }
+    kinds
+        .into_iter()
+        .map(|(kind, takes)| TempoEdge {
+            figure: kind.to_owned(),
+            fastest: fastest_nine_of_ten(&takes),
+        })
+        .collect()
+}
