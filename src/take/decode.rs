@@ -1,0 +1,403 @@
+//! From a file's packets to frames in their right places.
+//!
+//! Every packet is placed by its time stamp, never by counting, because
+//! damaged packets vanish silently and everything after them would move.
+
+use super::mp4::Edit;
+use super::opus::OpusDecoder;
+use symphonia::core::codecs::CodecParameters;
+use symphonia::core::codecs::audio::well_known as codecs;
+use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
+use symphonia::core::formats::{FormatReader, TrackType};
+use symphonia::core::packet::Packet;
+use symphonia::core::units::TimeBase;
+
+/// Frames of silence handed on at a time while a gap is filled.
+const FILL_BLOCK: u64 = 1 << 16;
+/// A jump of the time stamps beyond this is not a gap but a wrong stamp.
+const LONGEST_GAP_S: u64 = 600;
+/// Time stamps in Matroska are rounded to milliseconds.
+const STAMP_SLACK_S: f64 = 0.003;
+/// More than this many packets that cannot be decoded, with nothing that can,
+/// and the rest is not tried.
+const HOPELESS_PACKETS: u64 = 2000;
+
+enum Decoder {
+    Library(Box<dyn AudioDecoder>),
+    Opus(Box<OpusDecoder>),
+}
+
+/// Reads one audio track.
+pub(super) struct Decoding {
+    reader: Box<dyn FormatReader>,
+    track: u32,
+    time_base: Option<TimeBase>,
+    decoder: Decoder,
+    edit: Option<Edit>,
+    /// The stamps count from an arbitrary origin.
+    free_origin: bool,
+    origin: Option<i64>,
+    /// Of the decoded samples; 0 before the first.
+    pub(super) rate_hz: u32,
+    pub(super) channels: usize,
+    /// Frames handed on.
+    cursor: i64,
+    fill: u64,
+    waiting: Vec<Vec<f32>>,
+    pub(super) codec: String,
+    pub(super) offset_known: bool,
+    /// Frames that the header promises.
+    promised: Option<u64>,
+    header_rate_hz: Option<u32>,
+    is_mp3: bool,
+    lost: Vec<(i64, i64)>,
+    good_packets: u64,
+    bad_packets: u64,
+    pub(super) remarks: Vec<String>,
+    ended: bool,
+}
+
+/// What a step of decoding gave.
+pub(super) enum Step {
+    /// Frames were put into the buffers.
+    Frames,
+    End,
+}
+
+impl Decoding {
+    /// Chooses the track and its decoder. The error says what to do.
+    pub(super) fn new(reader: Box<dyn FormatReader>, edits: &[Edit]) -> Result<Self, String> {
+        let container = reader.format_info().short_name;
+        let Some(track) = reader.default_track(TrackType::Audio) else {
+            return Err(if reader.tracks().is_empty() {
+                "it holds no sound that can be read; convert it with \
+                 \"ffmpeg -i FILE take.wav\" and give that"
+                    .to_owned()
+            } else {
+                "it holds no audio track that can be read (a video without sound, or a codec \
+                 that is not known here); \"ffmpeg -i FILE take.wav\" may still find one"
+                    .to_owned()
+            });
+        };
+        let Some(CodecParameters::Audio(params)) = &track.codec_params else {
+            return Err("its audio track does not say how it is coded".to_owned());
+        };
+        let in_mp4 = container.contains("mp4");
+        let in_mkv = container.contains("mkv") || container.contains("matroska");
+        let codec = codec_name(params);
+        let decoder = decoder(params, track.delay, in_mp4, &codec)?;
+        let edit = edits.iter().find(|e| e.track == track.id).copied();
+        let raw_aac = params.codec == codecs::CODEC_ID_AAC;
+        let is_mp3 = params.codec == codecs::CODEC_ID_MP3;
+        let offset_known = if raw_aac {
+            (in_mp4 && edit.is_some()) || track.delay.is_some_and(|d| d > 0)
+        } else if is_mp3 {
+            track.delay.is_some_and(|d| d > 0) || (in_mp4 && edit.is_some())
+        } else {
+            true
+        };
+        let mut remarks = Vec::new();
+        if edit.is_some_and(|e| e.more) {
+            remarks.push("the file was cut in an editor; only its first stretch is read".into());
+        }
+        Ok(Self {
+            track: track.id,
+            time_base: track.time_base,
+            decoder,
+            edit,
+            free_origin: in_mkv || (in_mp4 && edit.is_none()),
+            origin: None,
+            rate_hz: 0,
+            channels: 0,
+            cursor: 0,
+            fill: 0,
+            waiting: Vec::new(),
+            codec,
+            offset_known,
+            promised: track.num_frames,
+            header_rate_hz: params.sample_rate,
+            is_mp3,
+            lost: Vec::new(),
+            good_packets: 0,
+            bad_packets: 0,
+            remarks,
+            ended: false,
+            reader,
+        })
+    }
+
+    /// Puts the next frames into `planar`, one vector a channel.
+    pub(super) fn next(&mut self, planar: &mut Vec<Vec<f32>>) -> Step {
+        loop {
+            if self.fill > 0 {
+                let frames = self.fill.min(FILL_BLOCK);
+                self.fill -= frames;
+                self.cursor += frames as i64;
+                planar.resize_with(self.channels, Vec::new);
+                for channel in planar {
+                    channel.clear();
+                    channel.resize(frames as usize, 0.0);
+                }
+                return Step::Frames;
+            }
+            if self.waiting.first().is_some_and(|c| !c.is_empty()) {
+                std::mem::swap(planar, &mut self.waiting);
+                for channel in &mut self.waiting {
+                    channel.clear();
+                }
+                self.cursor += planar[0].len() as i64;
+                return Step::Frames;
+            }
+            if self.ended {
+                return Step::End;
+            }
+            self.read_packet();
+        }
+    }
+
+    fn read_packet(&mut self) {
+        match self.reader.next_packet() {
+            Ok(Some(packet)) if packet.track_id == self.track => self.take(&packet),
+            Ok(Some(_)) => {}
+            Ok(None) => self.end(false),
+            Err(_) => self.end(true),
+        }
+    }
+
+    fn take(&mut self, packet: &Packet) {
+        let mut buffers = std::mem::take(&mut self.waiting);
+        let decoded = match &mut self.decoder {
+            Decoder::Library(decoder) => decoder.decode(packet).ok().map(|buffer| {
+                buffer.copy_to_vecs_planar::<f32>(&mut buffers);
+                buffer.spec().rate()
+            }),
+            Decoder::Opus(decoder) => decoder.decode(packet, &mut buffers),
+        };
+        self.waiting = buffers;
+        let frames = self.waiting.first().map_or(0, Vec::len);
+        let Some(rate_hz) = decoded.filter(|rate| *rate > 0 && frames > 0) else {
+            for channel in &mut self.waiting {
+                channel.clear();
+            }
+            if decoded.is_none() {
+                self.bad_packets += 1;
+                if self.bad_packets > HOPELESS_PACKETS && self.good_packets == 0 {
+                    self.ended = true;
+                }
+            }
+            return;
+        };
+        self.good_packets += 1;
+        if self.rate_hz == 0 {
+            self.rate_hz = rate_hz;
+            self.channels = self.waiting.len();
+        } else if rate_hz != self.rate_hz || self.waiting.len() != self.channels {
+            self.remarks.push(format!(
+                "at {:.2} s the file changes its sample rate or its channels; what follows is \
+                 left out",
+                self.cursor as f64 / f64::from(self.rate_hz)
+            ));
+            self.waiting.clear();
+            self.ended = true;
+            return;
+        }
+        self.place(packet, frames);
+    }
+
+    /// Cuts off what lies before the start, after the end or over what was
+    /// handed on, and plans silence for what is missing.
+    fn place(&mut self, packet: &Packet, frames: usize) {
+        let trimmed = match self.decoder {
+            Decoder::Library(_) => packet.trim_start.get() as i64,
+            Decoder::Opus(_) => 0,
+        };
+        let stamp = self.to_frames(packet.pts.get().saturating_add(trimmed));
+        let begin = match self.edit {
+            Some(edit) => -scaled(edit.from as i64, self.rate_hz, 1, edit.timescale),
+            None => 0,
+        };
+        let mut position = stamp.saturating_add(begin);
+        if self.free_origin {
+            let origin = *self.origin.get_or_insert(position.max(0));
+            position -= origin;
+        }
+        let mut ahead = position - self.cursor;
+        let slack = (STAMP_SLACK_S * f64::from(self.rate_hz)) as i64;
+        let slack = slack.max(frames as i64 / 2);
+        let first = self.good_packets == 1;
+        if ahead > LONGEST_GAP_S as i64 * i64::from(self.rate_hz) {
+            if !first {
+                self.remarks.push(format!(
+                    "at {:.2} s the file's time stamps jump; the jump is left out",
+                    self.cursor as f64 / f64::from(self.rate_hz)
+                ));
+            }
+            self.free_origin = true;
+            self.origin = Some(self.origin.unwrap_or(0).saturating_add(ahead));
+            ahead = 0;
+        }
+        if ahead > slack {
+            self.fill = ahead as u64;
+            self.lost.push((self.cursor, position));
+        } else if ahead < 0 && (self.cursor == 0 || ahead < -slack) {
+            let drop = usize::try_from(-ahead).map_or(frames, |n| n.min(frames));
+            for channel in &mut self.waiting {
+                channel.drain(..drop);
+            }
+        }
+        if let Some(to) = self
+            .edit
+            .and_then(|e| e.to.map(|to| (to - e.from, e.timescale)))
+        {
+            let end = scaled(to.0 as i64, self.rate_hz, 1, to.1);
+            let start = self.cursor + self.fill as i64;
+            let left = usize::try_from(end - start).unwrap_or(0);
+            for channel in &mut self.waiting {
+                channel.truncate(left);
+            }
+        }
+    }
+
+    fn to_frames(&self, ticks: i64) -> i64 {
+        match self.time_base {
+            Some(base) => scaled(ticks, self.rate_hz, base.numer.get(), base.denom.get()),
+            None => ticks,
+        }
+    }
+
+    fn end(&mut self, broken: bool) {
+        self.ended = true;
+        let (Some(promised), true) = (self.promised, self.rate_hz > 0) else {
+            if broken {
+                self.remarks
+                    .push("the file breaks off before its end".into());
+            }
+            return;
+        };
+        // Stated at the header's rate, decoded at ours.
+        let promised = scaled(
+            i64::try_from(promised).unwrap_or(i64::MAX),
+            self.rate_hz,
+            1,
+            self.header_rate_hz.unwrap_or(self.rate_hz).max(1),
+        );
+        let rate = i64::from(self.rate_hz);
+        let missing = promised - self.cursor;
+        // A recorder that writes as it goes states the largest length it can.
+        let plausible = promised < rate * 86_400 && promised < i64::from(u32::MAX) / 8;
+        if self.is_mp3 && !broken && missing > rate / 20 && plausible {
+            self.remarks.push(format!(
+                "about {:.1} s of sound are missing somewhere in the file, so times may be early \
+                 by up to that",
+                missing as f64 / rate as f64
+            ));
+        } else if missing > rate / 10 && plausible && (broken || self.edit.is_none()) {
+            self.lost.push((self.cursor, promised));
+        } else if broken && plausible {
+            self.remarks
+                .push("the file breaks off before its end".into());
+        }
+    }
+
+    /// Spans that were lost, seconds.
+    pub(super) fn gaps(&self) -> Vec<(f64, f64)> {
+        let rate = f64::from(self.rate_hz.max(1));
+        let mut gaps: Vec<(f64, f64)> = Vec::new();
+        for &(from, to) in &self.lost {
+            gaps.push((from as f64 / rate, to as f64 / rate));
+        }
+        gaps
+    }
+
+    /// What there is to say once everything was read.
+    pub(super) fn last_remarks(&mut self) -> Vec<String> {
+        let mut remarks = std::mem::take(&mut self.remarks);
+        if self.bad_packets > 0 {
+            remarks.push(format!(
+                "{} of {} packets of the file are damaged and were left out",
+                self.bad_packets,
+                self.bad_packets + self.good_packets
+            ));
+        }
+        if self.codec == "aac" && self.header_rate_hz.is_some_and(|h| h == 2 * self.rate_hz) {
+            remarks.push(
+                "HE-AAC: the half-rate core was decoded, so there is nothing above a quarter of \
+                 the stated sample rate"
+                    .into(),
+            );
+        }
+        remarks
+    }
+}
+
+/// `ticks * numer / denom` seconds in frames, rounded.
+fn scaled(ticks: i64, rate_hz: u32, numer: u32, denom: u32) -> i64 {
+    let wide = i128::from(ticks) * i128::from(numer) * i128::from(rate_hz);
+    let denom = i128::from(denom.max(1));
+    let frames = (wide + denom / 2).div_euclid(denom);
+    frames.clamp(-(1 << 60), 1 << 60) as i64
+}
+
+fn decoder(
+    params: &AudioCodecParameters,
+    delay: Option<u32>,
+    in_mp4: bool,
+    codec: &str,
+) -> Result<Decoder, String> {
+    if params.codec == codecs::CODEC_ID_OPUS {
+        return OpusDecoder::new(params, delay, in_mp4).map(|d| Decoder::Opus(Box::new(d)));
+    }
+    symphonia::default::get_codecs()
+        .make_audio_decoder(params, &AudioDecoderOptions::default())
+        .map(Decoder::Library)
+        .map_err(|why| {
+            format!(
+                "its sound is coded as {codec}, which is not read here ({why}); convert it with \
+                 \"ffmpeg -i FILE take.wav\" and give that"
+            )
+        })
+}
+
+/// A short name for a codec.
+fn codec_name(params: &AudioCodecParameters) -> String {
+    let known = [
+        (codecs::CODEC_ID_AAC, "aac"),
+        (codecs::CODEC_ID_ALAC, "alac"),
+        (codecs::CODEC_ID_FLAC, "flac"),
+        (codecs::CODEC_ID_MP3, "mp3"),
+        (codecs::CODEC_ID_MP2, "mp2"),
+        (codecs::CODEC_ID_MP1, "mp1"),
+        (codecs::CODEC_ID_OPUS, "opus"),
+        (codecs::CODEC_ID_VORBIS, "vorbis"),
+        (codecs::CODEC_ID_AC3, "ac-3"),
+        (codecs::CODEC_ID_EAC3, "e-ac-3"),
+        (codecs::CODEC_ID_DCA, "dts"),
+        (codecs::CODEC_ID_WMA, "wma"),
+        (codecs::CODEC_ID_SPEEX, "speex"),
+        (codecs::CODEC_ID_WAVPACK, "wavpack"),
+        (codecs::CODEC_ID_ADPCM_MS, "adpcm-ms"),
+        (codecs::CODEC_ID_ADPCM_IMA_WAV, "adpcm-ima"),
+        (codecs::CODEC_ID_ADPCM_IMA_QT, "adpcm-ima"),
+        (codecs::CODEC_ID_PCM_ALAW, "a-law"),
+        (codecs::CODEC_ID_PCM_MULAW, "mu-law"),
+        (codecs::CODEC_ID_PCM_F32LE, "pcm-f32"),
+        (codecs::CODEC_ID_PCM_F32BE, "pcm-f32"),
+        (codecs::CODEC_ID_PCM_F64LE, "pcm-f64"),
+        (codecs::CODEC_ID_PCM_F64BE, "pcm-f64"),
+        (codecs::CODEC_ID_PCM_U8, "pcm-u8"),
+        (codecs::CODEC_ID_PCM_S8, "pcm-s8"),
+        (codecs::CODEC_ID_PCM_S16LE, "pcm-s16"),
+        (codecs::CODEC_ID_PCM_S16BE, "pcm-s16"),
+        (codecs::CODEC_ID_PCM_S24LE, "pcm-s24"),
+        (codecs::CODEC_ID_PCM_S24BE, "pcm-s24"),
+        (codecs::CODEC_ID_PCM_S32LE, "pcm-s32"),
+        (codecs::CODEC_ID_PCM_S32BE, "pcm-s32"),
+    ];
+    known
+        .iter()
+        .find(|(id, _)| *id == params.codec)
+        .map_or_else(
+            || format!("codec {}", params.codec),
+            |(_, name)| (*name).to_owned(),
+        )
+}

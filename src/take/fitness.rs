@@ -1,0 +1,213 @@
+//! How fit a recording is for judging: measured while it streams by.
+
+use super::{ANALYSIS_RATE_HZ, Fitness};
+use realfft::{RealFftPlanner, RealToComplex};
+use std::sync::Arc;
+
+/// 128 ms: tells frequencies 7.8 Hz apart.
+const FRAME: usize = 2048;
+/// Samples this close to the running peak count as at the peak.
+const FLAT: f32 = 0.999;
+/// A flat top has at least this many samples.
+const FLAT_RUN: u32 = 3;
+/// Flat tops below this are not clipping but chance.
+const CLIP_LEVEL: f32 = 0.5;
+/// Frames whose spectrum is kept for the noise floor are summed in this many
+/// classes of level, 1 dB each from -120 dB.
+const CLASSES: usize = 121;
+
+/// Gathers what [`Fitness`] says.
+pub(super) struct Meter {
+    peak: f32,
+    bad_samples: u64,
+    samples: u64,
+    runs: Vec<Run>,
+    /// Samples in flat tops, with the level of the tops.
+    clipped: u64,
+    clip_level: f32,
+    frame: Vec<f32>,
+    fft: Arc<dyn RealToComplex<f32>>,
+    /// Frames and summed power spectrum of each class of level.
+    classes: Vec<(u64, Vec<f64>)>,
+    sum: f64,
+    analysed: u64,
+}
+
+#[derive(Clone, Copy, Default)]
+struct Run {
+    value: f32,
+    length: u32,
+}
+
+impl Default for Meter {
+    fn default() -> Self {
+        Self {
+            peak: 0.0,
+            bad_samples: 0,
+            samples: 0,
+            runs: Vec::new(),
+            clipped: 0,
+            clip_level: 0.0,
+            frame: Vec::with_capacity(FRAME),
+            fft: RealFftPlanner::new().plan_fft_forward(FRAME),
+            classes: vec![(0, Vec::new()); CLASSES],
+            sum: 0.0,
+            analysed: 0,
+        }
+    }
+}
+
+impl Meter {
+    /// Looks at decoded frames, and makes samples harmless that are no
+    /// numbers.
+    pub(super) fn decoded(&mut self, planar: &mut [Vec<f32>]) {
+        self.runs.resize(planar.len(), Run::default());
+        for (channel, run) in planar.iter_mut().zip(&mut self.runs) {
+            self.samples += channel.len() as u64;
+            for sample in channel {
+                if !(sample.abs() <= 1e3) {
+                    self.bad_samples += 1;
+                    *sample = 0.0;
+                }
+                let size = sample.abs();
+                self.peak = self.peak.max(size);
+                if size < CLIP_LEVEL {
+                    run.length = 0;
+                    continue;
+                }
+                if *sample == run.value && run.length > 0 {
+                    run.length += 1;
+                    if run.length >= FLAT_RUN && size >= self.clip_level * FLAT {
+                        if size * FLAT > self.clip_level {
+                            // Lower flat tops before were no clipping.
+                            self.clipped = 0;
+                            self.clip_level = size;
+                        }
+                        self.clipped += if run.length == FLAT_RUN {
+                            u64::from(FLAT_RUN)
+                        } else {
+                            1
+                        };
+                    }
+                } else {
+                    *run = Run {
+                        value: *sample,
+                        length: 1,
+                    };
+                }
+            }
+        }
+    }
+
+    /// Looks at samples at the analysis rate.
+    pub(super) fn analysed(&mut self, samples: &[f32]) {
+        self.analysed += samples.len() as u64;
+        for &sample in samples {
+            self.sum += f64::from(sample);
+            self.frame.push(sample);
+            if self.frame.len() == FRAME {
+                self.spectrum();
+                self.frame.clear();
+            }
+        }
+    }
+
+    fn spectrum(&mut self) {
+        for (i, v) in self.frame.iter_mut().enumerate() {
+            let phase = std::f32::consts::TAU * i as f32 / FRAME as f32;
+            *v *= 0.5 - 0.5 * phase.cos();
+        }
+        let mut spectrum = self.fft.make_output_vec();
+        if self.fft.process(&mut self.frame, &mut spectrum).is_err() {
+            return;
+        }
+        // Mean square re full scale: a Hann window keeps 3/8 of the power.
+        let scale = 2.0 / (0.375 * (FRAME * FRAME) as f64);
+        let power: f64 = spectrum[4..]
+            .iter()
+            .map(|c| f64::from(c.norm_sqr()))
+            .sum::<f64>()
+            * scale;
+        let level = 10.0 * power.max(1e-30).log10();
+        let class = (level + 120.0).clamp(0.0, (CLASSES - 1) as f64) as usize;
+        let (frames, sums) = &mut self.classes[class];
+        *frames += 1;
+        sums.resize(spectrum.len(), 0.0);
+        for (sum, c) in sums.iter_mut().zip(&spectrum) {
+            *sum += f64::from(c.norm_sqr()) * scale;
+        }
+    }
+
+    /// Writes down what was found.
+    pub(super) fn finish(self, fitness: &mut Fitness) {
+        fitness.peak_db = (self.peak > 0.0).then(|| 20.0 * f64::from(self.peak).log10());
+        // The tops of a clipped recording are its peak.
+        if self.samples > 0 && self.clip_level >= self.peak * 0.98 {
+            fitness.clipped_share = self.clipped as f64 / self.samples as f64;
+        }
+        if self.bad_samples > 0 {
+            fitness.remarks.push(format!(
+                "{} samples are not numbers or far beyond full scale and were taken as silence",
+                self.bad_samples
+            ));
+        }
+        let mean = self.sum / self.analysed.max(1) as f64;
+        if mean.abs() > 0.02 {
+            fitness.remarks.push(format!(
+                "the recording is off centre by {:.0} % of full scale",
+                mean.abs() * 100.0
+            ));
+        }
+        fitness.noise_floor_db = self.noise_floor_db();
+        let total = self.mean_spectrum();
+        fitness.bandwidth_hz = bandwidth_hz(&total);
+    }
+
+    /// Level of the quietest twentieth of the frames that hold anything.
+    fn noise_floor_db(&self) -> Option<f64> {
+        let all: u64 = self.classes.iter().map(|c| c.0).sum();
+        let mut seen = 0;
+        for (class, (frames, _)) in self.classes.iter().enumerate() {
+            seen += frames;
+            if *frames > 0 && seen * 20 >= all {
+                return (class > 0).then_some(class as f64 - 119.5);
+            }
+        }
+        None
+    }
+
+    fn mean_spectrum(&self) -> Vec<f64> {
+        let mut total = vec![0.0; FRAME / 2 + 1];
+        for (_, sums) in &self.classes {
+            for (t, s) in total.iter_mut().zip(sums) {
+                *t += s;
+            }
+        }
+        total
+    }
+}
+
+/// Above this there is nothing: a fall of 30 dB within 300 Hz onto a level
+/// that stays down. `None` where the sound reaches up to 7 kHz.
+fn bandwidth_hz(power: &[f64]) -> Option<f64> {
+    let bin = f64::from(ANALYSIS_RATE_HZ) / FRAME as f64;
+    let band = |from_hz: f64, to_hz: f64| {
+        let (a, b) = ((from_hz / bin) as usize, (to_hz / bin) as usize);
+        let slice = &power[a..b.min(power.len())];
+        slice.iter().sum::<f64>() / slice.len().max(1) as f64
+    };
+    let mut above: f64 = 0.0;
+    for step in (10..70).rev() {
+        let hz = f64::from(step) * 100.0;
+        above = above.max(band(hz + 300.0, hz + 400.0));
+        let here = band(hz - 100.0, hz);
+        if here > 0.0 && here > above * 1e3 {
+            return Some(hz);
+        }
+        // What is up there is sound of its own.
+        if above > band(100.0, 1000.0) * 1e-5 {
+            return None;
+        }
+    }
+    None
+}
