@@ -1,7 +1,176 @@
 //! Hearing: from samples to candidate strokes, and, once the matching has
 //! said who is who, to strokes with their drum, level and pitch.
 
-use crate::take::TakeInfo;
+mod attack;
+mod describe;
+mod frames;
+mod judge;
+mod low;
+mod masked;
+mod novelty;
+mod tone;
+mod voices;
+
+pub use describe::describe;
+pub use judge::{FEATURE_NAMES, Features};
+pub use masked::masked;
+pub use voices::evidence;
+
+use crate::error::Error;
+use crate::take::{ANALYSIS_RATE_HZ, Recording, TakeInfo};
+use novelty::Novelty;
+
+/// Samples after which what has come is searched for strokes: 20 s.
+const STRETCH: usize = 20 * ANALYSIS_RATE_HZ as usize;
+/// Samples kept from one stretch to the next: 0.5 s.
+const OVERLAP: usize = ANALYSIS_RATE_HZ as usize / 2;
+/// A sum of rises below this is not even looked at.
+const FAINT: f32 = 1.6;
+/// Candidates less likely than this are dropped: 2 %.
+const LEAST_LOG_ODDS: f64 = -3.9;
+
+/// Listens to a recording, knowing nothing of the part.
+pub fn listen(mut recording: Recording) -> Result<Heard, Error> {
+    let mut listener = Listener::default();
+    while let Some(block) = recording.next_block()? {
+        listener.push(block);
+    }
+    Ok(listener.finish(recording.finish()))
+}
+
+/// A place where energy rises.
+#[derive(Clone, Copy)]
+struct Rise {
+    frame: usize,
+    contact: attack::Contact,
+}
+
+/// Listens to samples as they come, at [`ANALYSIS_RATE_HZ`].
+pub struct Listener {
+    framer: frames::Framer,
+    decimator: low::Decimator,
+    picker: attack::Picker,
+    /// The last samples, from sample `kept_from` on.
+    kept: Vec<f32>,
+    kept_from: usize,
+    /// The first sample not yet searched.
+    searched: usize,
+    rises: Vec<Rise>,
+}
+
+impl Default for Listener {
+    fn default() -> Self {
+        Self {
+            framer: frames::Framer::new(),
+            decimator: low::Decimator::new(),
+            picker: attack::Picker::new(),
+            kept: Vec::new(),
+            kept_from: 0,
+            searched: 0,
+            rises: Vec::new(),
+        }
+    }
+}
+
+impl Listener {
+    /// Takes in further samples.
+    pub fn push(&mut self, samples: &[f32]) {
+        self.framer.push(samples);
+        self.decimator.push(samples);
+        self.kept.extend_from_slice(samples);
+        let end = self.kept_from + self.kept.len();
+        if end - self.searched >= STRETCH + OVERLAP {
+            self.search(end - OVERLAP);
+            let drop = (self.searched - OVERLAP).saturating_sub(self.kept_from);
+            self.kept.drain(..drop);
+            self.kept_from += drop;
+        }
+    }
+
+    /// Looks for rises between the last sample searched and `to`.
+    fn search(&mut self, to: usize) {
+        let levels = &self.framer.bands().level_db;
+        let first = (self.searched.saturating_sub(OVERLAP)) / frames::HOP;
+        let novelty = Novelty::of(&levels[first..], &novelty::floors(&levels[first..], 0.1));
+        for frame in novelty.peaks(FAINT) {
+            let sample = (first + frame) * frames::HOP;
+            if (self.searched..to).contains(&sample) {
+                // A stroke in the first instants has nothing before it; the
+                // coarse time is then all there is.
+                let contact = sample
+                    .checked_sub(self.kept_from)
+                    .and_then(|coarse| self.picker.pick(&self.kept, coarse))
+                    .map(|c| attack::Contact { at: c.at + self.kept_from as f64, ..c })
+                    .unwrap_or(attack::Contact { at: sample as f64, sd: 80.0, gain: 0.0 });
+                self.rises.push(Rise { frame: first + frame, contact });
+            }
+        }
+        self.searched = to;
+    }
+
+    /// Ends the take.
+    pub fn finish(mut self, take: TakeInfo) -> Heard {
+        self.search(self.kept_from + self.kept.len());
+        let bands = self.framer.finish();
+        let candidates =
+            judged(&bands, &self.rises).into_iter().filter(|(c, _)| c.log_odds > LEAST_LOG_ODDS).map(|(c, _)| c).collect();
+        Heard { take, candidates, low: self.decimator.finish(), bands }
+    }
+
+    /// Ends the take and gives every rise with its features, for fitting the
+    /// weights.
+    pub fn finish_for_fitting(mut self) -> Vec<(Candidate, Features)> {
+        self.search(self.kept_from + self.kept.len());
+        judged(&self.framer.finish(), &self.rises)
+    }
+}
+
+/// Weighs every rise, now that the whole take is known.
+fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
+    let levels_db = &bands.level_db;
+    let floor_db = novelty::floors(levels_db, 0.1);
+    let novelty = Novelty::of(levels_db, &floor_db);
+    let mut candidates: Vec<Candidate> = rises
+        .iter()
+        .map(|rise| Candidate {
+            time_s: attack::sample_s(rise.contact.at),
+            time_sd_s: attack::sample_s(rise.contact.sd.hypot(4.0)),
+            log_odds: 0.0,
+            level_db: fresh_level_db(levels_db, rise.frame),
+        })
+        .collect();
+    let mut loud: Vec<f64> = candidates
+        .iter()
+        .zip(rises)
+        .filter(|(_, r)| novelty.sum[r.frame] > 8.0)
+        .map(|(c, _)| c.level_db)
+        .collect();
+    loud.sort_by(f64::total_cmp);
+    let loud_db = loud.get(loud.len() * 8 / 10).copied().unwrap_or(-20.0);
+    let scene = judge::Scene { levels_db, floor_db, novelty: &novelty, loud_db };
+    candidates
+        .iter_mut()
+        .zip(rises)
+        .map(|(candidate, rise)| {
+            let contact = rise.contact;
+            let features = scene.features(rise.frame, candidate, contact.gain, contact.sd);
+            candidate.log_odds = judge::log_odds(&features);
+            (*candidate, features)
+        })
+        .collect()
+}
+
+/// Energy of the first 80 ms above what was ringing, 47-4200 Hz, dB re full
+/// scale.
+fn fresh_level_db(levels_db: &[[f32; BANDS]], frame: usize) -> f64 {
+    let total = |i: usize| -> f64 {
+        levels_db.get(i).map_or(0.0, |l| l[..BANDS - 1].iter().map(|&x| 10f64.powf(f64::from(x) * 0.1)).sum())
+    };
+    let after = (2..15).map(|k| total(frame + k)).sum::<f64>() / 13.0;
+    let before = (3..9).filter_map(|k| frame.checked_sub(k)).map(total).sum::<f64>() / 6.0;
+    // What rang goes on ringing, a little softer.
+    10.0 * (after - 0.85 * before).max(0.02 * after).max(1e-13).log10()
+}
 
 /// A take that has been listened to: all that later stages need of the sound.
 #[derive(Clone, Debug, Default)]

@@ -1,0 +1,117 @@
+//! Is it a stroke? A logistic model of a few physically meant features.
+//!
+//! The weights are fitted by `cargo bench --bench train` on generated takes
+//! and kept in `weights.csv` beside this file.
+
+use super::novelty::Novelty;
+use super::{BANDS, Candidate};
+use std::sync::LazyLock;
+
+/// How many features there are, the constant included.
+pub const FEATURES: usize = FEATURE_NAMES.len();
+
+/// What each feature says; the order of the weights file.
+pub const FEATURE_NAMES: [&str; 25] = [
+    "constant",
+    "rise_1",
+    "rise_2",
+    "rise_3",
+    "rise_4",
+    "rise_5",
+    "rise_6",
+    "rise_7",
+    "rise_8",
+    "lasting_1",
+    "lasting_2",
+    "lasting_3",
+    "lasting_4",
+    "lasting_5",
+    "lasting_6",
+    "lasting_7",
+    "lasting_8",
+    "sum",
+    "sum_square",
+    "stronger_before",
+    "stronger_after",
+    "weaker_than_loud",
+    "residual_gain",
+    "residual_loose",
+    "fresh_level",
+];
+
+/// The features of one candidate.
+pub type Features = [f32; FEATURES];
+
+/// Frames that a lasting rise is averaged over, after and before.
+const LASTING_AFTER: std::ops::Range<usize> = 4..14;
+const LASTING_BEFORE: std::ops::Range<usize> = 3..11;
+/// Frames in which a stronger neighbour counts: 150 ms.
+const NEIGHBOURS: usize = 30;
+
+/// Everything a feature is drawn from, for one take.
+pub struct Scene<'a> {
+    pub levels_db: &'a [[f32; BANDS]],
+    pub floor_db: [f32; BANDS],
+    pub novelty: &'a Novelty,
+    /// Level of a loud stroke of this take, dB re full scale.
+    pub loud_db: f64,
+}
+
+impl Scene<'_> {
+    /// Mean power of a band over frames relative to `frame`.
+    fn mean_power(&self, band: usize, frames: impl Iterator<Item = Option<usize>>) -> f32 {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for frame in frames {
+            count += 1.0;
+            if let Some(level) = frame.and_then(|f| self.levels_db.get(f)) {
+                sum += 10f32.powf(level[band] * 0.1);
+            }
+        }
+        sum / count
+    }
+
+    /// The features of a candidate whose novelty peaks at `frame`;
+    /// `gain` and `sd` are those of its [`super::attack::Contact`].
+    pub fn features(&self, frame: usize, candidate: &Candidate, gain: f64, sd: f64) -> Features {
+        let mut f = [0.0; FEATURES];
+        f[0] = 1.0;
+        f[1..=BANDS].copy_from_slice(&self.novelty.rise[frame]);
+        for band in 0..BANDS {
+            let after = self.mean_power(band, LASTING_AFTER.map(|k| Some(frame + k)));
+            let before = self.mean_power(band, LASTING_BEFORE.map(|k| frame.checked_sub(k)));
+            let floor = 4.0 * 10f32.powf(self.floor_db[band] * 0.1) + 1e-12;
+            f[9 + band] = ((after + floor) / (before + floor)).ln().clamp(-1.5, 3.5);
+        }
+        let sum = self.novelty.sum[frame];
+        f[17] = sum;
+        f[18] = (sum * sum * 0.05).min(20.0);
+        let all = &self.novelty.sum;
+        let from = frame.saturating_sub(NEIGHBOURS);
+        let to = (frame + NEIGHBOURS + 1).min(all.len());
+        let strongest = |s: &[f32]| s.iter().copied().fold(0.0, f32::max);
+        f[19] = (strongest(&all[from..frame]) - sum).max(0.0);
+        f[20] = (strongest(&all[frame + 1..to]) - sum).max(0.0);
+        f[21] = ((self.loud_db - candidate.level_db) * 0.1).clamp(-1.0, 5.0) as f32;
+        f[22] = (gain.max(0.0) + 1.0).ln() as f32;
+        f[23] = ((sd + 1.0) / 16.0).ln().clamp(-3.0, 3.0) as f32;
+        f[24] = (f[21] * sum * 0.1).clamp(-10.0, 10.0);
+        f
+    }
+}
+
+static WEIGHTS: LazyLock<[f64; FEATURES]> = LazyLock::new(|| {
+    let mut weights = [0.0; FEATURES];
+    for line in include_str!("weights.csv").lines() {
+        if let Some((name, weight)) = line.split_once(',')
+            && let Some(place) = FEATURE_NAMES.iter().position(|n| *n == name)
+        {
+            weights[place] = weight.trim().parse().unwrap_or(0.0);
+        }
+    }
+    weights
+});
+
+/// Log odds (natural) of a stroke.
+pub fn log_odds(features: &Features) -> f64 {
+    features.iter().zip(WEIGHTS.iter()).map(|(&f, w)| f64::from(f) * w).sum()
+}

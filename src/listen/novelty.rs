@@ -1,0 +1,86 @@
+//! New energy: what rises in each band against what was ringing before.
+
+use super::BANDS;
+
+/// Frames between a moment and the first frame that looks only behind it.
+const AHEAD: usize = 3;
+/// Frames taken for "after": their powers are averaged in pairs.
+const AFTER: [usize; 3] = [AHEAD, AHEAD + 1, AHEAD + 3];
+/// Frames taken for "before": the loudest counts, so that a beating ring does
+/// not look like a stroke.
+const BEFORE: [usize; 4] = [3, 4, 6, 9];
+/// A rise in one band counts up to this, in nepers of power.
+const CAP: f32 = 3.5;
+/// Two strokes are at least this far apart: 25 ms.
+const APART: usize = 5;
+
+/// Power of a level in dB.
+fn power(level_db: f32) -> f32 {
+    10f32.powf(level_db * 0.1)
+}
+
+/// A quiet level of each band: the given share of frames lies below it.
+pub fn floors(levels_db: &[[f32; BANDS]], share: f64) -> [f32; BANDS] {
+    let mut floors = [-130.0; BANDS];
+    // A few thousand frames tell a percentile as well as a million.
+    let step = (levels_db.len() / 4000).max(1);
+    for (band, floor) in floors.iter_mut().enumerate() {
+        let mut values: Vec<f32> = levels_db.iter().step_by(step).map(|l| l[band]).collect();
+        if values.is_empty() {
+            continue;
+        }
+        let place = ((values.len() - 1) as f64 * share) as usize;
+        *floor = *values.select_nth_unstable_by(place, f32::total_cmp).1;
+    }
+    floors
+}
+
+/// The rise in each band at every frame, in nepers of power, 0 to [`CAP`].
+pub struct Novelty {
+    pub rise: Vec<[f32; BANDS]>,
+    /// Their sum.
+    pub sum: Vec<f32>,
+}
+
+impl Novelty {
+    /// `floor_db` is the quiet level of each band.
+    pub fn of(levels_db: &[[f32; BANDS]], floor_db: &[f32; BANDS]) -> Self {
+        let powers: Vec<[f32; BANDS]> = levels_db.iter().map(|l| l.map(power)).collect();
+        let floor = floor_db.map(|f| 4.0 * power(f) + 1e-12);
+        let none = [0.0; BANDS];
+        let rise: Vec<[f32; BANDS]> = (0..powers.len())
+            .map(|i| {
+                let mut rise = none;
+                for (band, out) in rise.iter_mut().enumerate() {
+                    let after = AFTER
+                        .iter()
+                        .map(|&k| powers.get(i + k).map_or(0.0, |p| p[band]))
+                        .sum::<f32>()
+                        / AFTER.len() as f32;
+                    let before = BEFORE
+                        .iter()
+                        .map(|&k| i.checked_sub(k).map_or(0.0, |j| powers[j][band]))
+                        .fold(0.0, f32::max);
+                    *out = ((after + floor[band]) / (before + floor[band])).ln().clamp(0.0, CAP);
+                }
+                rise
+            })
+            .collect();
+        let sum = rise.iter().map(|r| r.iter().sum()).collect();
+        Self { rise, sum }
+    }
+
+    /// Frames at which the sum peaks above `threshold`.
+    pub fn peaks(&self, threshold: f32) -> Vec<usize> {
+        let sum = &self.sum;
+        (0..sum.len())
+            .filter(|&i| {
+                let from = i.saturating_sub(APART);
+                let to = (i + APART + 1).min(sum.len());
+                sum[i] > threshold
+                    && sum[from..i].iter().all(|&s| s < sum[i])
+                    && sum[i + 1..to].iter().all(|&s| s <= sum[i])
+            })
+            .collect()
+    }
+}

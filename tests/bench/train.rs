@@ -1,0 +1,200 @@
+//! Fits the weights of `src/listen/judge.rs` on generated takes and prints how
+//! well they do on others: `cargo bench --bench train -- [--write]`.
+//!
+//! Every number is drawn from fixed seeds, so the file comes out the same to
+//! the byte on one kind of processor.
+
+use kettlemark::listen::{Candidate, FEATURE_NAMES, Features, Listener};
+use kettlemark_test_support::conditions::Kind;
+use kettlemark_test_support::dsp::resample;
+use kettlemark_test_support::kit::Instrument;
+use kettlemark_test_support::onsets::pairs;
+use kettlemark_test_support::takes::make_coded;
+use rayon::prelude::*;
+
+/// Seeds for fitting and for the table that is printed; all below the first
+/// judging seed.
+const FIT: std::ops::Range<u64> = 0..4;
+const CHECK: std::ops::Range<u64> = 500..502;
+const WEIGHTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/listen/weights.csv");
+
+/// One take's rises and what they really are.
+struct Sheet {
+    kind: Kind,
+    instrument: Instrument,
+    rises: Vec<(Candidate, Features)>,
+    /// `Some(true)`: a stroke; `Some(false)`: none; `None`: not asked for.
+    labels: Vec<Option<bool>>,
+    /// Error of the contact time of each true stroke found, seconds.
+    errors_s: Vec<f64>,
+    /// Audible strokes with no rise near them.
+    unheard: usize,
+}
+
+fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
+    let take = make_coded(kind, instrument, seed);
+    let samples = resample(&take.samples, f64::from(take.rate_hz) / 16_000.0);
+    let mut listener = Listener::default();
+    listener.push(&samples);
+    let rises = listener.finish_for_fitting();
+    let truth: Vec<f64> = take.truth.strokes.iter().map(|s| s.time_s).collect();
+    let heard: Vec<f64> = rises.iter().map(|(c, _)| c.time_s).collect();
+    let mut order: Vec<usize> = (0..heard.len()).collect();
+    order.sort_by(|&a, &b| heard[a].total_cmp(&heard[b]));
+    let sorted: Vec<f64> = order.iter().map(|&i| heard[i]).collect();
+    let mut labels = vec![Some(false); rises.len()];
+    let mut errors_s = Vec::new();
+    let mut found = vec![false; truth.len()];
+    for (t, h) in pairs(&truth, &sorted, 0.025) {
+        let asked = take.truth.strokes[t].stand_out_db >= 3.0;
+        labels[order[h]] = asked.then_some(true);
+        found[t] = true;
+        if asked {
+            errors_s.push(sorted[h] - truth[t]);
+        }
+    }
+    let unheard = take
+        .truth
+        .strokes
+        .iter()
+        .zip(&found)
+        .filter(|(s, f)| s.stand_out_db >= 3.0 && !**f)
+        .count();
+    Sheet { kind, instrument, rises, labels, errors_s, unheard }
+}
+
+fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
+    let kinds = [Kind::Clean, Kind::Room, Kind::Phone, Kind::Click];
+    let all: Vec<(Kind, Instrument, u64)> = seeds
+        .flat_map(|s| {
+            kinds.iter().flat_map(move |&k| {
+                [Instrument::Modal, Instrument::Recorded].map(|i| (k, i, s))
+            })
+        })
+        .collect();
+    all.into_par_iter().map(|(k, i, s)| sheet(k, i, s)).collect()
+}
+
+/// Ridge-penalised logistic regression by Newton's method.
+fn fit(sheets: &[Sheet]) -> Vec<f64> {
+    let n = FEATURE_NAMES.len();
+    let mut weights = vec![0.0; n];
+    for _ in 0..25 {
+        let mut gradient = vec![0.0; n];
+        let mut hessian = vec![vec![0.0; n]; n];
+        for sheet in sheets {
+            for ((_, f), label) in sheet.rises.iter().zip(&sheet.labels) {
+                let Some(label) = *label else { continue };
+                let z: f64 = f.iter().zip(&weights).map(|(&x, w)| f64::from(x) * w).sum();
+                let p = 1.0 / (1.0 + (-z).exp());
+                let y = f64::from(u8::from(label));
+                for a in 0..n {
+                    gradient[a] += (y - p) * f64::from(f[a]);
+                    for b in 0..=a {
+                        hessian[a][b] += p * (1.0 - p) * f64::from(f[a]) * f64::from(f[b]);
+                    }
+                }
+            }
+        }
+        for a in 0..n {
+            gradient[a] -= weights[a];
+            hessian[a][a] += 1.0;
+            for b in 0..a {
+                hessian[b][a] = hessian[a][b];
+            }
+        }
+        let step = solve(hessian, gradient);
+        for (w, s) in weights.iter_mut().zip(&step) {
+            *w += s;
+        }
+    }
+    weights
+}
+
+/// Solves a symmetric positive system by elimination.
+fn solve(mut m: Vec<Vec<f64>>, mut v: Vec<f64>) -> Vec<f64> {
+    let n = v.len();
+    for i in 0..n {
+        for j in i + 1..n {
+            let ratio = m[j][i] / m[i][i];
+            let row = m[i].clone();
+            for (x, y) in m[j][i..].iter_mut().zip(&row[i..]) {
+                *x -= ratio * y;
+            }
+            v[j] -= ratio * v[i];
+        }
+    }
+    for i in (0..n).rev() {
+        for j in i + 1..n {
+            v[i] -= m[i][j] * v[j];
+        }
+        v[i] /= m[i][i];
+    }
+    v
+}
+
+fn quantile(values: &mut [f64], q: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(((values.len().max(1) - 1) as f64 * q) as usize).copied().unwrap_or(f64::NAN)
+}
+
+/// F at a decision of one half, and the timing of what was found.
+fn table(sheets: &[Sheet], weights: &[f64]) {
+    println!("kind, drums: strokes, unheard, best F (log odds), F at 0, by hand F; time median, p50, p95 ms");
+    let mut groups: Vec<(Kind, Instrument)> = sheets.iter().map(|s| (s.kind, s.instrument)).collect();
+    groups.dedup();
+    groups.sort_by_key(|g| format!("{g:?}"));
+    groups.dedup();
+    for (kind, instrument) in groups {
+        let mut scored: Vec<(f64, f64, bool)> = Vec::new();
+        let (mut unheard, mut errors) = (0, Vec::new());
+        for s in sheets.iter().filter(|s| s.kind == kind && s.instrument == instrument) {
+            unheard += s.unheard;
+            errors.extend(s.errors_s.iter().map(|e| e * 1e3));
+            for ((_, f), label) in s.rises.iter().zip(&s.labels) {
+                if let Some(l) = label {
+                    let z = f.iter().zip(weights).map(|(&x, w)| f64::from(x) * w).sum();
+                    scored.push((z, f64::from(f[17]), *l));
+                }
+            }
+        }
+        let strokes = scored.iter().filter(|s| s.2).count() + unheard;
+        let best = |key: &dyn Fn(&(f64, f64, bool)) -> f64| {
+            let mut sorted = scored.clone();
+            sorted.sort_by(|a, b| key(b).total_cmp(&key(a)));
+            let (mut hits, mut best) = (0.0, (0.0, 0.0));
+            for (i, s) in sorted.iter().enumerate() {
+                hits += f64::from(u8::from(s.2));
+                let f = 2.0 * hits / (i as f64 + 1.0 + strokes as f64);
+                if f > best.0 {
+                    best = (f, key(s));
+                }
+            }
+            best
+        };
+        let learned = best(&|s| s.0);
+        let hand = best(&|s| s.1);
+        let taken: Vec<_> = scored.iter().filter(|s| s.0 > 0.0).collect();
+        let hits = taken.iter().filter(|s| s.2).count();
+        let plain = 2.0 * hits as f64 / (taken.len() + strokes) as f64;
+        let lag = quantile(&mut errors, 0.5);
+        let mut off: Vec<f64> = errors.iter().map(|e| (e - lag).abs()).collect();
+        println!(
+            "{kind:?} {instrument:?}: {strokes}, {unheard}, {:.4} ({:.1}), {plain:.4}, {:.4} ({:.1}); {lag:.2}, {:.2}, {:.2}",
+            learned.0, learned.1, hand.0, hand.1, quantile(&mut off, 0.5), quantile(&mut off, 0.95),
+        );
+    }
+}
+
+fn main() {
+    let weights = fit(&sheets(FIT));
+    for (name, weight) in FEATURE_NAMES.iter().zip(&weights) {
+        println!("{name},{weight:.4}");
+    }
+    table(&sheets(CHECK), &weights);
+    if std::env::args().any(|a| a == "--write") {
+        let text: String =
+            FEATURE_NAMES.iter().zip(&weights).map(|(n, w)| format!("{n},{w:.4}\n")).collect();
+        std::fs::write(WEIGHTS, text).expect("the weights file is part of the source");
+    }
+}
