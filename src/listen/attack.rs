@@ -47,7 +47,12 @@ impl Picker {
                 phase.sin()
             })
             .collect();
-        Self { window, fit: vec![0.0; FIT], residual: Vec::new(), energy: Vec::new() }
+        Self {
+            window,
+            fit: vec![0.0; FIT],
+            residual: Vec::new(),
+            energy: Vec::new(),
+        }
     }
 
     /// The contact near sample `coarse` of `samples`. `None` too near the
@@ -63,8 +68,12 @@ impl Picker {
         self.residual.clear();
         for i in from + ORDER..to {
             let past = &samples[i - ORDER..i];
-            let guess: f64 =
-                past.iter().rev().zip(&prediction).map(|(&x, a)| f64::from(x) * a).sum();
+            let guess: f64 = past
+                .iter()
+                .rev()
+                .zip(&prediction)
+                .map(|(&x, a)| f64::from(x) * a)
+                .sum();
             self.residual.push(f64::from(samples[i]) - guess);
         }
         Some(self.change(from + ORDER))
@@ -79,7 +88,11 @@ impl Picker {
         }
         let mut auto = [0.0; ORDER + 1];
         for (lag, out) in auto.iter_mut().enumerate() {
-            *out = self.fit[lag..].iter().zip(&self.fit[..FIT - lag]).map(|(a, b)| a * b).sum();
+            *out = self.fit[lag..]
+                .iter()
+                .zip(&self.fit[..FIT - lag])
+                .map(|(a, b)| a * b)
+                .sum();
         }
         levinson(&auto)
     }
@@ -101,7 +114,9 @@ impl Picker {
             0.5 * (k as f64 * quiet.ln() + (n - k) as f64 * loud.ln())
         };
         let one = 0.5 * n as f64 * (total / n as f64 + tiny).ln();
-        let best = (EDGE..n - EDGE).min_by(|&a, &b| cost(a).total_cmp(&cost(b))).unwrap_or(BACK);
+        let best = (EDGE..n - EDGE)
+            .min_by(|&a, &b| cost(a).total_cmp(&cost(b)))
+            .unwrap_or(BACK);
         let least = cost(best);
         // The likelihood of every split gives the mean and spread.
         let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
@@ -114,7 +129,11 @@ impl Picker {
         }
         mean /= sum;
         let sd = (square / sum - mean * mean).max(0.0).sqrt();
-        Contact { at: first as f64 + best as f64 + mean, sd, gain: one - least }
+        Contact {
+            at: first as f64 + best as f64 + mean,
+            sd,
+            gain: one - least,
+        }
     }
 }
 

@@ -29,7 +29,12 @@ pub fn describe(
             taken.extend(all.map(|&candidate| (candidate, note, found.setting)));
         }
     }
-    taken.extend(alignment.extras.iter().map(|e| (e.candidate, None, e.setting)));
+    taken.extend(
+        alignment
+            .extras
+            .iter()
+            .map(|e| (e.candidate, None, e.setting)),
+    );
     taken.sort_unstable();
     let tuned = part.settings();
     let loudest = taken
@@ -75,7 +80,9 @@ fn level_sd_db(heard: &Heard, time_s: f64) -> f64 {
     let frame = (time_s / heard.bands.hop_s).round() as usize;
     let total = |f: Option<usize>| -> f64 {
         f.and_then(|f| heard.bands.level_db.get(f))
-            .map_or(0.0, |l| l.iter().map(|&x| 10f64.powf(f64::from(x) * 0.1)).sum())
+            .map_or(0.0, |l| {
+                l.iter().map(|&x| 10f64.powf(f64::from(x) * 0.1)).sum()
+            })
     };
     let before = total(frame.checked_sub(4));
     let after = total(Some(frame + 4)).max(1e-13);
@@ -97,7 +104,9 @@ fn add_tones(
     let pulse = alignment.counted.map(|c| &alignment.passages[c].pulse);
     for i in 0..strokes.len() {
         let stroke = &strokes[i];
-        let Some(setting) = stroke.setting.filter(|_| !stroke.in_roll) else { continue };
+        let Some(setting) = stroke.setting.filter(|_| !stroke.in_roll) else {
+            continue;
+        };
         let drum = tuned[setting].drum;
         let next = strokes[i + 1..]
             .iter()

@@ -47,7 +47,10 @@ impl Framer {
             fft,
             window,
             pending: vec![0.0; WINDOW / 2],
-            bands: Bands { hop_s: HOP_S, level_db: Vec::new() },
+            bands: Bands {
+                hop_s: HOP_S,
+                level_db: Vec::new(),
+            },
         }
     }
 
@@ -81,13 +84,17 @@ impl Framer {
         }
         let mut levels = [0.0; BANDS];
         let done =
-            self.fft.process_with_scratch(&mut self.input, &mut self.spectrum, &mut self.scratch);
+            self.fft
+                .process_with_scratch(&mut self.input, &mut self.spectrum, &mut self.scratch);
         debug_assert!(done.is_ok(), "buffers come from the plan itself");
         // A full-scale sine gives power 1/2: 4 / (sum of the window)^2 per
         // bin pair, spread over 1.5 bins by the Hann window.
         let scale = 8.0 / (3.0 * (WINDOW * WINDOW) as f32) * 2.0;
         for (level, edge) in levels.iter_mut().zip(EDGES.windows(2)) {
-            let power: f32 = self.spectrum[edge[0]..edge[1]].iter().map(|c| c.norm_sqr()).sum();
+            let power: f32 = self.spectrum[edge[0]..edge[1]]
+                .iter()
+                .map(|c| c.norm_sqr())
+                .sum();
             *level = 10.0 * (power * scale + SILENCE).log10();
         }
         levels
@@ -101,8 +108,9 @@ mod tests {
     #[test]
     fn a_full_scale_sine_has_its_power_in_its_band_alone() {
         let rate = f64::from(ANALYSIS_RATE_HZ);
-        let sine: Vec<f32> =
-            (0..16_000).map(|i| (std::f64::consts::TAU * 590.0 * f64::from(i) / rate).sin() as f32).collect();
+        let sine: Vec<f32> = (0..16_000)
+            .map(|i| (std::f64::consts::TAU * 590.0 * f64::from(i) / rate).sin() as f32)
+            .collect();
         let mut framer = Framer::new();
         framer.push(&sine);
         let bands = framer.finish();

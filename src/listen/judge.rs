@@ -113,5 +113,9 @@ static WEIGHTS: LazyLock<[f64; FEATURES]> = LazyLock::new(|| {
 
 /// Log odds (natural) of a stroke.
 pub fn log_odds(features: &Features) -> f64 {
-    features.iter().zip(WEIGHTS.iter()).map(|(&f, w)| f64::from(f) * w).sum()
+    features
+        .iter()
+        .zip(WEIGHTS.iter())
+        .map(|(&f, w)| f64::from(f) * w)
+        .sum()
 }

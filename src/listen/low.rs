@@ -23,7 +23,11 @@ impl Decimator {
             .map(|i| {
                 let x = i as f64 - HALF as f64;
                 let phase = std::f64::consts::TAU * cut * x;
-                let sinc = if x == 0.0 { 2.0 * cut } else { phase.sin() / (std::f64::consts::PI * x) };
+                let sinc = if x == 0.0 {
+                    2.0 * cut
+                } else {
+                    phase.sin() / (std::f64::consts::PI * x)
+                };
                 let hann = 0.5 + 0.5 * (std::f64::consts::PI * x / (HALF as f64 + 1.0)).cos();
                 sinc * hann
             })
@@ -43,7 +47,8 @@ impl Decimator {
         let mut start = 0;
         while start + self.taps.len() <= self.pending.len() {
             let span = &self.pending[start..start + self.taps.len()];
-            self.out.push(span.iter().zip(&self.taps).map(|(x, t)| x * t).sum());
+            self.out
+                .push(span.iter().zip(&self.taps).map(|(x, t)| x * t).sum());
             start += FACTOR;
         }
         self.pending.drain(..start);
@@ -52,7 +57,10 @@ impl Decimator {
     /// Ends the stream.
     pub fn finish(mut self) -> LowBand {
         self.push(&[0.0; HALF]);
-        LowBand { rate_hz: f64::from(ANALYSIS_RATE_HZ) / FACTOR as f64, samples: self.out }
+        LowBand {
+            rate_hz: f64::from(ANALYSIS_RATE_HZ) / FACTOR as f64,
+            samples: self.out,
+        }
     }
 }
 
@@ -71,7 +79,10 @@ mod tests {
             let low = decimator.finish();
             assert_eq!(low.samples.len(), 2_000);
             for i in 100..1900 {
-                assert!((low.samples[i] - gain * wave(i * 8)).abs() < 0.01, "{hz} Hz at {i}");
+                assert!(
+                    (low.samples[i] - gain * wave(i * 8)).abs() < 0.01,
+                    "{hz} Hz at {i}"
+                );
             }
         }
     }

@@ -52,11 +52,10 @@ pub fn masked(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<f
 fn fresh(heard: &Heard, time_s: f64) -> [f32; BANDS] {
     let frame = (time_s / heard.bands.hop_s).round() as usize;
     let level = |f: Option<usize>, b: usize| {
-        f.and_then(|f| heard.bands.level_db.get(f)).map_or(0.0, |l| 10f32.powf(l[b] * 0.1))
+        f.and_then(|f| heard.bands.level_db.get(f))
+            .map_or(0.0, |l| 10f32.powf(l[b] * 0.1))
     };
-    std::array::from_fn(|b| {
-        (level(Some(frame + 4), b) - level(frame.checked_sub(4), b)).max(0.0)
-    })
+    std::array::from_fn(|b| (level(Some(frame + 4), b) - level(frame.checked_sub(4), b)).max(0.0))
 }
 
 /// The median of each band.
@@ -73,7 +72,11 @@ fn median(profiles: &[[f32; BANDS]]) -> Option<[f32; BANDS]> {
 
 /// The chance that a soft stroke with this profile would not show at a time.
 fn hidden(heard: &Heard, at_s: f64, profile: &[f32; BANDS]) -> f32 {
-    if heard.candidates.iter().any(|c| (c.time_s - at_s).abs() < TOGETHER_S) {
+    if heard
+        .candidates
+        .iter()
+        .any(|c| (c.time_s - at_s).abs() < TOGETHER_S)
+    {
         return 1.0;
     }
     let softer = 10f32.powf(-SOFT_DB * 0.1);

@@ -100,9 +100,19 @@ impl Listener {
                 let contact = sample
                     .checked_sub(self.kept_from)
                     .and_then(|coarse| self.picker.pick(&self.kept, coarse))
-                    .map(|c| attack::Contact { at: c.at + self.kept_from as f64, ..c })
-                    .unwrap_or(attack::Contact { at: sample as f64, sd: 80.0, gain: 0.0 });
-                self.rises.push(Rise { frame: first + frame, contact });
+                    .map(|c| attack::Contact {
+                        at: c.at + self.kept_from as f64,
+                        ..c
+                    })
+                    .unwrap_or(attack::Contact {
+                        at: sample as f64,
+                        sd: 80.0,
+                        gain: 0.0,
+                    });
+                self.rises.push(Rise {
+                    frame: first + frame,
+                    contact,
+                });
             }
         }
         self.searched = to;
@@ -112,9 +122,17 @@ impl Listener {
     pub fn finish(mut self, take: TakeInfo) -> Heard {
         self.search(self.kept_from + self.kept.len());
         let bands = self.framer.finish();
-        let candidates =
-            judged(&bands, &self.rises).into_iter().filter(|(c, _)| c.log_odds > LEAST_LOG_ODDS).map(|(c, _)| c).collect();
-        Heard { take, candidates, low: self.decimator.finish(), bands }
+        let candidates = judged(&bands, &self.rises)
+            .into_iter()
+            .filter(|(c, _)| c.log_odds > LEAST_LOG_ODDS)
+            .map(|(c, _)| c)
+            .collect();
+        Heard {
+            take,
+            candidates,
+            low: self.decimator.finish(),
+            bands,
+        }
     }
 
     /// Ends the take and gives every rise with its features, for fitting the
@@ -147,7 +165,12 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
         .collect();
     loud.sort_by(f64::total_cmp);
     let loud_db = loud.get(loud.len() * 8 / 10).copied().unwrap_or(-20.0);
-    let scene = judge::Scene { levels_db, floor_db, novelty: &novelty, loud_db };
+    let scene = judge::Scene {
+        levels_db,
+        floor_db,
+        novelty: &novelty,
+        loud_db,
+    };
     candidates
         .iter_mut()
         .zip(rises)
@@ -164,10 +187,19 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
 /// scale.
 fn fresh_level_db(levels_db: &[[f32; BANDS]], frame: usize) -> f64 {
     let total = |i: usize| -> f64 {
-        levels_db.get(i).map_or(0.0, |l| l[..BANDS - 1].iter().map(|&x| 10f64.powf(f64::from(x) * 0.1)).sum())
+        levels_db.get(i).map_or(0.0, |l| {
+            l[..BANDS - 1]
+                .iter()
+                .map(|&x| 10f64.powf(f64::from(x) * 0.1))
+                .sum()
+        })
     };
     let after = (2..15).map(|k| total(frame + k)).sum::<f64>() / 13.0;
-    let before = (3..9).filter_map(|k| frame.checked_sub(k)).map(total).sum::<f64>() / 6.0;
+    let before = (3..9)
+        .filter_map(|k| frame.checked_sub(k))
+        .map(total)
+        .sum::<f64>()
+        / 6.0;
     // What rang goes on ringing, a little softer.
     10.0 * (after - 0.85 * before).max(0.02 * after).max(1e-13).log10()
 }

@@ -61,7 +61,9 @@ impl Novelty {
                         .iter()
                         .map(|&k| i.checked_sub(k).map_or(0.0, |j| powers[j][band]))
                         .fold(0.0, f32::max);
-                    *out = ((after + floor[band]) / (before + floor[band])).ln().clamp(0.0, CAP);
+                    *out = ((after + floor[band]) / (before + floor[band]))
+                        .ln()
+                        .clamp(0.0, CAP);
                 }
                 rise
             })

@@ -41,15 +41,24 @@ pub fn principal(low: &LowBand, contact_s: f64, until_s: f64, written_hz: f64) -
         .collect();
     let steps = (REACH_CENTS / STEP_CENTS) as i32;
     let power_at = |c: f64| power(&windowed, written_hz * 2f64.powf(c / 1200.0) / low.rate_hz);
-    let powers: Vec<f64> =
-        (-steps..=steps).map(|k| power_at(f64::from(k) * STEP_CENTS)).collect();
+    let powers: Vec<f64> = (-steps..=steps)
+        .map(|k| power_at(f64::from(k) * STEP_CENTS))
+        .collect();
     let peak = (0..powers.len()).max_by(|&a, &b| powers[a].total_cmp(&powers[b]))?;
     if peak == 0 || peak + 1 == powers.len() {
         return None;
     }
-    let (a, b, c) = (powers[peak - 1].ln(), powers[peak].ln(), powers[peak + 1].ln());
+    let (a, b, c) = (
+        powers[peak - 1].ln(),
+        powers[peak].ln(),
+        powers[peak + 1].ln(),
+    );
     let bend = a - 2.0 * b + c;
-    let fine = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
+    let fine = if bend < 0.0 {
+        0.5 * (a - c) / bend
+    } else {
+        0.0
+    };
     let off = (peak as f64 - f64::from(steps) + fine) * STEP_CENTS;
     let hz = written_hz * 2f64.powf(off / 1200.0);
     // What lies a little beyond the main lobe tells how clear the peak is.
@@ -67,7 +76,12 @@ pub fn principal(low: &LowBand, contact_s: f64, until_s: f64, written_hz: f64) -
     // over the root of twice the clearness.
     let width_cents = cents(hz + low.rate_hz / length as f64, hz);
     let sd = LEAST_SD_CENTS.hypot(0.6 * width_cents / (2.0 * clear).sqrt());
-    Some(Tone { hz, cents: off, cents_sd: sd, glide_cents: None })
+    Some(Tone {
+        hz,
+        cents: off,
+        cents_sd: sd,
+        glide_cents: None,
+    })
 }
 
 /// Power at a frequency in cycles a sample.
@@ -95,7 +109,8 @@ mod tests {
             let samples = (0..3000)
                 .map(|i| {
                     let t = f64::from(i) / rate_hz;
-                    ((TAU * hz * t).sin() * (-2.0 * t).exp() + 3.0 * (TAU * 1.51 * hz * t).sin() * (-t).exp()) as f32
+                    ((TAU * hz * t).sin() * (-2.0 * t).exp()
+                        + 3.0 * (TAU * 1.51 * hz * t).sin() * (-t).exp()) as f32
                 })
                 .collect();
             let tone = principal(&LowBand { rate_hz, samples }, 0.0, 1.4, 110.0).unwrap();
@@ -106,7 +121,10 @@ mod tests {
 
     #[test]
     fn silence_and_a_short_stretch_have_no_tone() {
-        let low = LowBand { rate_hz: 2000.0, samples: vec![0.0; 4000] };
+        let low = LowBand {
+            rate_hz: 2000.0,
+            samples: vec![0.0; 4000],
+        };
         assert_eq!(principal(&low, 0.0, 1.0, 110.0), None);
         assert_eq!(principal(&low, 0.0, 0.2, 110.0), None);
     }

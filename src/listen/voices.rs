@@ -55,7 +55,9 @@ impl Views {
         let mut spectrum = |start: i64| -> Spectrum {
             input.fill(0.0);
             for (i, w) in window.iter().enumerate() {
-                let sample = usize::try_from(start + i as i64).ok().and_then(|s| low.samples.get(s));
+                let sample = usize::try_from(start + i as i64)
+                    .ok()
+                    .and_then(|s| low.samples.get(s));
                 input[i] = sample.copied().unwrap_or(0.0) * w;
             }
             let done = fft.process_with_scratch(&mut input, &mut output, &mut scratch);
@@ -63,10 +65,14 @@ impl Views {
             std::array::from_fn(|k| output[FIRST + k].norm_sqr() + 1e-12)
         };
         let place = |s: f64| (s * low.rate_hz).round() as i64;
-        let before: Vec<Spectrum> =
-            candidates.iter().map(|c| spectrum(place(c.time_s - BEFORE_S) - SPAN as i64)).collect();
-        let after: Vec<Spectrum> =
-            candidates.iter().map(|c| spectrum(place(c.time_s + AFTER_S))).collect();
+        let before: Vec<Spectrum> = candidates
+            .iter()
+            .map(|c| spectrum(place(c.time_s - BEFORE_S) - SPAN as i64))
+            .collect();
+        let after: Vec<Spectrum> = candidates
+            .iter()
+            .map(|c| spectrum(place(c.time_s + AFTER_S)))
+            .collect();
         let noise = std::array::from_fn(|k| {
             let mut values: Vec<f32> = before.iter().map(|s| s[k]).collect();
             if values.is_empty() {
@@ -75,14 +81,20 @@ impl Views {
             let tenth = values.len() / 10;
             *values.select_nth_unstable_by(tenth, f32::total_cmp).1
         });
-        Self { before, after, noise }
+        Self {
+            before,
+            after,
+            noise,
+        }
     }
 
     /// How well `voice` explains what candidate `i` added: the divergence per
     /// independent fact, and the gain of the voice.
     fn divergence(&self, i: usize, voice: &Spectrum) -> (f64, f64) {
         let (before, after) = (&self.before[i], &self.after[i]);
-        let added: f64 = (0..BINS).map(|k| f64::from((after[k] - before[k]).max(0.0))).sum();
+        let added: f64 = (0..BINS)
+            .map(|k| f64::from((after[k] - before[k]).max(0.0)))
+            .sum();
         let whole: f64 = voice.iter().map(|&v| f64::from(v)).sum();
         let middle = added / whole.max(1e-30);
         let mut best = (f64::INFINITY, 0.0);
@@ -136,7 +148,10 @@ pub fn evidence(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -
         .map(|i| {
             let found: Vec<f64> = voices.iter().map(|v| views.divergence(i, v).0).collect();
             let least = found.iter().copied().fold(f64::INFINITY, f64::min);
-            found.iter().map(|d| -(d - least).min(MOST) as f32).collect()
+            found
+                .iter()
+                .map(|d| -(d - least).min(MOST) as f32)
+                .collect()
         })
         .collect()
 }
@@ -144,7 +159,10 @@ pub fn evidence(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -
 /// Whether another note is struck at the same written time.
 fn is_chord(part: &Part, note: usize) -> bool {
     let at = part.notes[note].at;
-    let same = |n: Option<usize>| n.and_then(|n| part.notes.get(n)).is_some_and(|n| n.at == at);
+    let same = |n: Option<usize>| {
+        n.and_then(|n| part.notes.get(n))
+            .is_some_and(|n| n.at == at)
+    };
     same(note.checked_sub(1)) || same(Some(note + 1))
 }
 
@@ -170,8 +188,11 @@ fn voice(views: &Views, strokes: &[usize], hz: f64) -> Spectrum {
         values.sort_by(f32::total_cmp);
         let cut = values.len() / 4;
         let middle = &values[cut..values.len() - cut];
-        let learned =
-            if middle.is_empty() { 0.0 } else { middle.iter().sum::<f32>() / middle.len() as f32 };
+        let learned = if middle.is_empty() {
+            0.0
+        } else {
+            middle.iter().sum::<f32>() / middle.len() as f32
+        };
         (f64::from(learned) * (1.0 - lean) + f64::from(model[k]) * lean) as f32
     });
     let whole: f32 = voice.iter().sum();
@@ -183,8 +204,14 @@ fn voice(views: &Views, strokes: &[usize], hz: f64) -> Spectrum {
 /// on recorded strokes (medians of 24 recorded strokes; see the contributors'
 /// guide), each a bump as wide as the window makes it.
 fn modelled(hz: f64) -> Spectrum {
-    const MODES: [(f64, f64); 6] =
-        [(0.855, 0.15), (1.0, 1.0), (1.509, 1.0), (1.998, 0.6), (2.45, 0.3), (2.94, 0.2)];
+    const MODES: [(f64, f64); 6] = [
+        (0.855, 0.15),
+        (1.0, 1.0),
+        (1.509, 1.0),
+        (1.998, 0.6),
+        (2.45, 0.3),
+        (2.94, 0.2),
+    ];
     let bin_hz = 2000.0 / SIZE as f64;
     std::array::from_fn(|k| {
         let here = (FIRST + k) as f64 * bin_hz;

@@ -60,19 +60,28 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
         .zip(&found)
         .filter(|(s, f)| s.stand_out_db >= 3.0 && !**f)
         .count();
-    Sheet { kind, instrument, rises, labels, errors_s, unheard }
+    Sheet {
+        kind,
+        instrument,
+        rises,
+        labels,
+        errors_s,
+        unheard,
+    }
 }
 
 fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
     let kinds = [Kind::Clean, Kind::Room, Kind::Phone, Kind::Click];
     let all: Vec<(Kind, Instrument, u64)> = seeds
         .flat_map(|s| {
-            kinds.iter().flat_map(move |&k| {
-                [Instrument::Modal, Instrument::Recorded].map(|i| (k, i, s))
-            })
+            kinds
+                .iter()
+                .flat_map(move |&k| [Instrument::Modal, Instrument::Recorded].map(|i| (k, i, s)))
         })
         .collect();
-    all.into_par_iter().map(|(k, i, s)| sheet(k, i, s)).collect()
+    all.into_par_iter()
+        .map(|(k, i, s)| sheet(k, i, s))
+        .collect()
 }
 
 /// Ridge-penalised logistic regression by Newton's method.
@@ -135,20 +144,29 @@ fn solve(mut m: Vec<Vec<f64>>, mut v: Vec<f64>) -> Vec<f64> {
 
 fn quantile(values: &mut [f64], q: f64) -> f64 {
     values.sort_by(f64::total_cmp);
-    values.get(((values.len().max(1) - 1) as f64 * q) as usize).copied().unwrap_or(f64::NAN)
+    values
+        .get(((values.len().max(1) - 1) as f64 * q) as usize)
+        .copied()
+        .unwrap_or(f64::NAN)
 }
 
 /// F at a decision of one half, and the timing of what was found.
 fn table(sheets: &[Sheet], weights: &[f64]) {
-    println!("kind, drums: strokes, unheard, best F (log odds), F at 0, by hand F; time median, p50, p95 ms");
-    let mut groups: Vec<(Kind, Instrument)> = sheets.iter().map(|s| (s.kind, s.instrument)).collect();
+    println!(
+        "kind, drums: strokes, unheard, best F (log odds), F at 0, by hand F; time median, p50, p95 ms"
+    );
+    let mut groups: Vec<(Kind, Instrument)> =
+        sheets.iter().map(|s| (s.kind, s.instrument)).collect();
     groups.dedup();
     groups.sort_by_key(|g| format!("{g:?}"));
     groups.dedup();
     for (kind, instrument) in groups {
         let mut scored: Vec<(f64, f64, bool)> = Vec::new();
         let (mut unheard, mut errors) = (0, Vec::new());
-        for s in sheets.iter().filter(|s| s.kind == kind && s.instrument == instrument) {
+        for s in sheets
+            .iter()
+            .filter(|s| s.kind == kind && s.instrument == instrument)
+        {
             unheard += s.unheard;
             errors.extend(s.errors_s.iter().map(|e| e * 1e3));
             for ((_, f), label) in s.rises.iter().zip(&s.labels) {
@@ -181,7 +199,12 @@ fn table(sheets: &[Sheet], weights: &[f64]) {
         let mut off: Vec<f64> = errors.iter().map(|e| (e - lag).abs()).collect();
         println!(
             "{kind:?} {instrument:?}: {strokes}, {unheard}, {:.4} ({:.1}), {plain:.4}, {:.4} ({:.1}); {lag:.2}, {:.2}, {:.2}",
-            learned.0, learned.1, hand.0, hand.1, quantile(&mut off, 0.5), quantile(&mut off, 0.95),
+            learned.0,
+            learned.1,
+            hand.0,
+            hand.1,
+            quantile(&mut off, 0.5),
+            quantile(&mut off, 0.95),
         );
     }
 }
@@ -193,8 +216,11 @@ fn main() {
     }
     table(&sheets(CHECK), &weights);
     if std::env::args().any(|a| a == "--write") {
-        let text: String =
-            FEATURE_NAMES.iter().zip(&weights).map(|(n, w)| format!("{n},{w:.4}\n")).collect();
+        let text: String = FEATURE_NAMES
+            .iter()
+            .zip(&weights)
+            .map(|(n, w)| format!("{n},{w:.4}\n"))
+            .collect();
         std::fs::write(WEIGHTS, text).expect("the weights file is part of the source");
     }
 }
