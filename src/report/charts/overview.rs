@@ -48,7 +48,9 @@ impl Layout {
         let width = (end * PER_SECOND).clamp(LEAST_WIDTH, MOST_WIDTH);
         let mut drums: Vec<u8> = review.drums.iter().map(|d| d.drum).collect();
         drums.extend(review.strokes.iter().filter_map(|s| s.drum));
-        drums.extend(review.notes.iter().map(|n| n.drum));
+        if review.judged {
+            drums.extend(review.notes.iter().map(|n| n.drum));
+        }
         drums.sort_unstable();
         drums.dedup();
         drums.reverse();
@@ -77,6 +79,9 @@ impl Layout {
     fn lane(&self, drum: Option<u8>) -> f64 {
         let place = drum.and_then(|d| self.drums.iter().position(|x| *x == d));
         let bottom = LANES_TOP + LANE * self.drums.len() as f64;
+        if self.drums == [0] {
+            return bottom - LANE / 2.0;
+        }
         place.map_or(bottom - 3.0, |i| LANES_TOP + LANE * (i as f64 + 0.5))
     }
 }

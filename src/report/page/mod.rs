@@ -61,11 +61,12 @@ pub fn page(review: &Review, around: &Around) -> String {
 }
 
 fn head(review: &Review, around: &Around) -> Markup {
-    let fitness = format!(
-        "{}: {}",
-        text::recording(&review.take),
-        text::fitness(review)
-    );
+    let recording = text::recording(&review.take);
+    let fitness = if review.judged || !review.doubts.is_empty() {
+        format!("{recording}: {}", text::fitness(review))
+    } else {
+        recording
+    };
     html! {
         header {
             p.kicker { (text::KICKER) }
@@ -73,7 +74,7 @@ fn head(review: &Review, around: &Around) -> Markup {
             @if !review.judged {
                 p.refused {
                     strong { (text::NOT_JUDGED) } " "
-                    (foreign(review.reason.as_deref().unwrap_or_default()))
+                    (foreign(&words::sentence(review.reason.as_deref().unwrap_or_default())))
                 }
             }
             dl.facts {

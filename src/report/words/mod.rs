@@ -48,6 +48,16 @@ pub fn capital(text: &str) -> String {
     })
 }
 
+/// With a capital letter and a full stop.
+pub fn sentence(text: &str) -> String {
+    let text = capital(text.trim());
+    if text.is_empty() || text.ends_with(['.', '?', '!']) {
+        text
+    } else {
+        text + "."
+    }
+}
+
 /// "1 stroke", "12 strokes".
 pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number}{NBSP}{}", if number == 1 { one } else { many })
