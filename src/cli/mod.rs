@@ -4,7 +4,11 @@
 //! Error>`; the writer is standard output, the number the exit code.
 //! Messages go to standard error through [`say`].
 
+mod class;
+mod compare;
+mod log;
 mod shell;
+mod trend;
 
 use clap::{Parser, Subcommand};
 use kettlemark::error::Error;
@@ -30,6 +34,10 @@ pub struct Cli {
 
 #[derive(Subcommand)]
 pub enum Command {
+    Class(class::ClassArgs),
+    Trend(trend::TrendArgs),
+    Compare(compare::CompareArgs),
+    Log(log::LogArgs),
     Completions(shell::CompletionsArgs),
     Man(shell::ManArgs),
 }
@@ -37,6 +45,10 @@ pub enum Command {
 /// Runs one command and gives its exit code.
 pub fn run(command: &Command, out: &mut dyn Write) -> Result<u8, Error> {
     match command {
+        Command::Class(args) => class::run(args, out),
+        Command::Trend(args) => trend::run(args, out),
+        Command::Compare(args) => compare::run(args, out),
+        Command::Log(args) => log::run(args, out),
         Command::Completions(args) => shell::completions(args, out),
         Command::Man(args) => shell::man(args, out),
     }

@@ -134,6 +134,24 @@ impl Log {
             .map(|_| ())
     }
 
+    /// Keeps a review unless this very one is there already.
+    pub fn keep_once(&mut self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
+        let found: Option<String> = self
+            .connection
+            .query_row(
+                "SELECT review FROM entry WHERE take_hash = ?1 AND part_identity = ?2",
+                [&review.take.hash, &review.part.identity],
+                |r| r.get(0),
+            )
+            .optional()
+            .map_err(failing(&self.path))?;
+        let there = found.and_then(|text| serde_json::from_str::<Review>(&text).ok());
+        if there.as_ref() == Some(review) {
+            return Ok(());
+        }
+        self.keep(review, meta)
+    }
+
     /// Puts in a review made at `reviewed_at`, unless the entry that is there
     /// is as new. Says whether it was put in.
     fn put(

@@ -18,7 +18,7 @@ use crate::review::Review;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-pub use super::trend_page::files;
+pub use super::trend_page::{edge_sentence, files, sentence};
 
 /// Below five days no order of values is rare enough to mean anything.
 pub const FEWEST_DAYS: usize = 5;

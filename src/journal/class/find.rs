@@ -13,7 +13,7 @@ const RECORDINGS: [&str; 21] = [
     "caf", "aif", "aiff", "aifc", "wma", "amr", "3gp", "w64",
 ];
 /// Names of files that are taken for the part of a subfolder.
-const PARTS: [&str; 6] = ["musicxml", "mxl", "xml", "mid", "midi", "part"];
+const PARTS: [&str; 6] = ["musicxml", "mxl", "xml", "mid", "midi", "kettle"];
 const LETTERS_SEED: u64 = 0x6c65_7474_6572_7331;
 
 /// Every recording below a folder, in order of name, with its part: `part`,

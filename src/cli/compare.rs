@@ -1,0 +1,186 @@
+//! `compare`: two sets of takes beside one another.
+
+use super::log::save;
+use super::{DONE, put, say};
+use clap::Args;
+use kettlemark::error::Error;
+use kettlemark::journal::compare::{self, Set, Take};
+use kettlemark::journal::{self, Filter, Log};
+use kettlemark::report::store;
+use kettlemark::review::Review;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Set two sets of takes beside one another
+///
+/// A set is a label kept in the log (variant:NAME, player:NAME or
+/// tempo:LOW-HIGH in quarter notes a minute), or a review.json, or a folder
+/// with review.json files below it.
+#[derive(Args)]
+#[command(
+    after_help = "Example:\n  kettlemark compare variant:alternating variant:double --part 'Lantern Procession'"
+)]
+pub struct CompareArgs {
+    /// The first set
+    a: String,
+    /// The second set; differences are the second minus the first
+    b: String,
+    /// Takes of this player only
+    #[arg(long, value_name = "NAME")]
+    player: Option<String>,
+    /// Takes of this part only: its title, or the beginning of its identity
+    #[arg(long, value_name = "PART")]
+    part: Option<String>,
+    /// Folder for compare.html and its charts
+    #[arg(long, value_name = "DIR", default_value = "reports/compare")]
+    out: PathBuf,
+    /// Write the numbers as JSON to a file, or to standard output with -
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// The practice log [default: $KETTLEMARK_LOG, else reports/practice.db]
+    #[arg(long, value_name = "FILE")]
+    log: Option<PathBuf>,
+}
+
+/// Runs the command.
+pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
+    let (a, parts_a) = set(args, &args.a)?;
+    let (b, parts_b) = set(args, &args.b)?;
+    let mut parts: Vec<&String> = parts_a.iter().chain(&parts_b).collect();
+    parts.sort();
+    parts.dedup();
+    if parts.len() > 1 {
+        say("kettlemark: the takes are not all of one part; bars are compared by their numbers");
+    }
+    let comparison = compare::compare(&a, &b);
+    let files = compare::files(&comparison);
+    let files: Vec<(&str, String)> = files.iter().map(|(n, t)| (n.as_str(), t.clone())).collect();
+    store::write_all(&args.out, &files)?;
+    if let Some(file) = &args.json {
+        let text = serde_json::to_string_pretty(&comparison).unwrap_or_default() + "\n";
+        save(file, &text, out)?;
+        if file.as_os_str() == "-" {
+            return Ok(DONE);
+        }
+    }
+    for c in comparison.measures.iter().take(6) {
+        let of = if c.of.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", c.of)
+        };
+        let sentence = compare::sentence(c, (&a.name, &b.name));
+        put(out, &format!("{}{of}: {sentence}\n", c.measure))?;
+    }
+    put(
+        out,
+        &format!("{}\n", args.out.join("compare.html").display()),
+    )?;
+    Ok(DONE)
+}
+
+/// A set and the identities of its parts.
+fn set(args: &CompareArgs, name: &str) -> Result<(Set, Vec<String>), Error> {
+    let path = Path::new(name);
+    let reviews = if path.exists() {
+        from_files(path)?
+    } else {
+        from_log(args, name)?
+    };
+    let takes: Vec<Take> = reviews
+        .iter()
+        .filter_map(|r| Take::of(r, &r.take.file))
+        .collect();
+    if takes.is_empty() {
+        return Err(Error::Usage(format!(
+            "'{name}' holds no judged take; 'kettlemark log' lists what has been kept"
+        )));
+    }
+    let parts = reviews.iter().map(|r| r.part.identity.clone()).collect();
+    let name = name.split_once(':').map_or(name, |(_, label)| label);
+    let set = Set {
+        name: name.to_owned(),
+        takes,
+    };
+    Ok((set, parts))
+}
+
+fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
+    let mut filter = Filter {
+        player: args.player.clone(),
+        variant: None,
+        part: args.part.clone(),
+    };
+    let mut tempo = None;
+    match name.split_once(':') {
+        Some(("player", label)) => filter.player = Some(label.to_owned()),
+        Some(("tempo", range)) => {
+            let ends = range.split_once('-');
+            let number = |text: &str| text.trim().parse::<f64>().ok();
+            tempo = ends.and_then(|(low, high)| number(low).zip(number(high)));
+            if tempo.is_none() {
+                return Err(Error::Usage(format!(
+                    "'{name}': expected two tempi, as in tempo:90-110"
+                )));
+            }
+        }
+        Some(("variant", label)) => filter.variant = Some(label.to_owned()),
+        _ => filter.variant = Some(name.to_owned()),
+    }
+    let log = Log::open_existing(&journal::log_path(args.log.as_deref()))?;
+    let within = |bpm: Option<f64>| {
+        tempo.is_none_or(|(low, high)| bpm.is_some_and(|t| (low..=high).contains(&t)))
+    };
+    log.entries()?
+        .iter()
+        .filter(|e| filter.takes(e) && within(e.tempo_bpm))
+        .map(|e| log.review(e.id))
+        .collect()
+}
+
+/// The reviews of a file, or of all review.json below a folder, in order of
+/// name.
+pub fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
+    reviews_below(path)?
+        .iter()
+        .map(|file| read_review(file))
+        .collect()
+}
+
+/// Reads one review.json.
+pub fn read_review(file: &Path) -> Result<Review, Error> {
+    let wrong = |what: String| Error::Usage(format!("{}: {what}", file.display()));
+    let text = std::fs::read_to_string(file).map_err(|e| wrong(e.to_string()))?;
+    serde_json::from_str(&text).map_err(|e| wrong(format!("this is not a review: {e}")))
+}
+
+/// The file itself, or every review.json below a folder.
+pub fn reviews_below(path: &Path) -> Result<Vec<PathBuf>, Error> {
+    if path.is_file() {
+        return Ok(vec![path.to_path_buf()]);
+    }
+    let unreadable = |e: std::io::Error| {
+        Error::Usage(format!(
+            "{}: the folder cannot be read: {e}",
+            path.display()
+        ))
+    };
+    let mut found = Vec::new();
+    let mut inside: Vec<PathBuf> = std::fs::read_dir(path)
+        .map_err(unreadable)?
+        .map(|entry| entry.map(|e| e.path()))
+        .collect::<Result<_, _>>()
+        .map_err(unreadable)?;
+    inside.sort();
+    for below in inside {
+        let hidden = below
+            .file_name()
+            .is_some_and(|n| n.to_string_lossy().starts_with('.'));
+        if below.is_dir() && !hidden {
+            found.extend(reviews_below(&below)?);
+        } else if below.file_name().is_some_and(|n| n == "review.json") {
+            found.push(below);
+        }
+    }
+    Ok(found)
+}
