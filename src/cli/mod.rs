@@ -7,6 +7,7 @@
 mod class;
 mod compare;
 mod log;
+mod part;
 mod shell;
 mod trend;
 
@@ -38,6 +39,7 @@ pub enum Command {
     Trend(trend::TrendArgs),
     Compare(compare::CompareArgs),
     Log(log::LogArgs),
+    Part(part::PartArgs),
     Completions(shell::CompletionsArgs),
     Man(shell::ManArgs),
 }
@@ -49,6 +51,7 @@ pub fn run(command: &Command, out: &mut dyn Write) -> Result<u8, Error> {
         Command::Trend(args) => trend::run(args, out),
         Command::Compare(args) => compare::run(args, out),
         Command::Log(args) => log::run(args, out),
+        Command::Part(args) => part::run(args, out),
         Command::Completions(args) => shell::completions(args, out),
         Command::Man(args) => shell::man(args, out),
     }

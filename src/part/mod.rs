@@ -4,6 +4,17 @@
 //! joined, measured tremolos expanded. Musical time is exact: quarter notes
 //! as fractions from the start.
 
+mod assign;
+mod derive;
+mod midi;
+mod musicxml;
+mod read;
+pub mod sheet;
+mod time;
+pub mod tuning;
+
+pub use read::{ReadOptions, read, read_bytes};
+
 use crate::pitch::Pitch;
 use num_rational::Ratio;
 
@@ -59,7 +70,7 @@ pub struct Note {
     /// Full sounding length, tied continuations included.
     pub length: Quarters,
     pub pitch: Pitch,
-    /// 1 = lowest.
+    /// 1 = lowest; 0 where no drum can be tuned to the pitch.
     pub drum: u8,
     pub roll: bool,
     /// Grace notes stand before it.

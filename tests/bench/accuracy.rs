@@ -106,7 +106,16 @@ fn main() -> std::io::Result<()> {
     }
     let tables: Vec<(Kind, Vec<Row>)> = columns
         .iter()
-        .map(|(k, t)| (*k, if args.blind { blind_rows(t) } else { rows(*k, t) }))
+        .map(|(k, t)| {
+            (
+                *k,
+                if args.blind {
+                    blind_rows(t)
+                } else {
+                    rows(*k, t)
+                },
+            )
+        })
         .collect();
     write!(out, "{}", table(&tables, args.markdown))?;
     for (kind, tally) in &columns {
@@ -125,7 +134,11 @@ fn main() -> std::io::Result<()> {
         }
         if args.failures {
             writeln!(out, "\n{}: failing cases", kind.name())?;
-            let list = if args.blind { &tally.blind_failures } else { &tally.failures };
+            let list = if args.blind {
+                &tally.blind_failures
+            } else {
+                &tally.failures
+            };
             for f in list {
                 let db = f
                     .stand_out_db
