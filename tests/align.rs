@@ -2,5 +2,11 @@
 
 #[path = "align/outcomes.rs"]
 mod outcomes;
+#[path = "align/passages.rs"]
+mod passages;
+#[path = "align/piece.rs"]
+mod piece;
+#[path = "align/properties.rs"]
+mod properties;
 #[path = "align/simulated.rs"]
 mod simulated;

@@ -17,11 +17,11 @@ const WALK: f64 = 4e-4;
 const MISSED: f64 = -3.0;
 /// Natural log of the chance of a hesitation before an onset, already spread
 /// over the time in which it may end.
-const PAUSE: f64 = -7.5;
+const PAUSE: f64 = -9.0;
 /// A hesitation within a passage lasts this long at most, seconds.
-const PAUSE_S: f64 = 4.0;
+const PAUSE_S: f64 = 1.6;
 /// A branch this far behind the best end is given up, nats.
-const GIVE_UP: f64 = 32.0;
+const GIVE_UP: f64 = 22.0;
 /// No link.
 const NONE: u32 = u32::MAX;
 
@@ -134,6 +134,7 @@ struct Link {
     before: u32,
     onset: u32,
     candidate: u32,
+    worth: f64,
 }
 
 /// Room that is used again by every task.
@@ -221,6 +222,7 @@ impl Follower<'_> {
             before: NONE,
             onset: start as u32,
             candidate: first as u32,
+            worth: 0.0,
         });
         let onwards = task.way == Way::Onwards;
         room.branches.push(Branch {
@@ -236,6 +238,7 @@ impl Follower<'_> {
             candidate: first as u32,
             fresh: true,
         });
+        room.links[0].worth = room.branches[0].worth;
         let mut end = End {
             worth: room.branches[0].worth,
             link: 0,
@@ -279,6 +282,22 @@ impl Follower<'_> {
         } else {
             self.grace_s(onset, candidate)
         }
+    }
+
+    /// Worth of the strokes of a roll that starts at a candidate, all but those
+    /// at its very end, which may be the next onset's; and the candidate after
+    /// them. They count at once, so that a run may well end with a roll.
+    fn roll(&self, onset: &Onset, candidate: usize, stretch: f64) -> (f64, usize) {
+        const OPEN_SHARE: f64 = 0.06;
+        const OPEN_S: f64 = 0.03;
+        let Some(roll_s) = onset.roll_s else {
+            return (0.0, candidate + 1);
+        };
+        let sure_s = roll_s * stretch * (1.0 - OPEN_SHARE) - OPEN_S;
+        let until = self.sounds.from(self.sounds.times[candidate] + sure_s);
+        let settled = until.max(candidate + 1);
+        let rolling = &self.sounds.rolling;
+        (rolling[settled] - rolling[candidate + 1], settled)
     }
 
     /// Every branch goes on to the onset, struck by any candidate near the
@@ -355,7 +374,8 @@ impl Follower<'_> {
         let (gap, settled) = if onwards {
             let grace_s = self.grace_s(onset, candidate);
             let gap = self.gap(branch.settled, candidate, branch.rolling_s, grace_s);
-            (gap, candidate + 1)
+            let (roll, settled) = self.roll(onset, candidate, after.stretch);
+            (gap + roll, settled)
         } else {
             let roll_s = self.rolling_s(onset, candidate, after.stretch, true);
             let gap = self.gap(candidate + 1, branch.settled, roll_s, branch.rolling_s);
@@ -429,6 +449,7 @@ impl Follower<'_> {
                     before: branch.link,
                     onset: index as u32,
                     candidate: branch.candidate,
+                    worth: branch.worth,
                 });
                 branch.link = room.links.len() as u32 - 1;
             }
@@ -452,5 +473,17 @@ impl Follower<'_> {
         }
         steps.reverse();
         steps
+    }
+
+    /// The gain up to and with each of the steps of an end.
+    pub fn gains(end: &End, room: &Room) -> Vec<f64> {
+        let mut gains = Vec::new();
+        let mut link = end.link;
+        while let Some(found) = room.links.get(link as usize) {
+            gains.push(found.worth);
+            link = found.before;
+        }
+        gains.reverse();
+        gains
     }
 }

@@ -66,6 +66,19 @@ pub fn align(
     }
 }
 
+/// The figures that `same_piece` rests on, for the program that fits it.
+/// `None` where nothing of the part is followed.
+pub fn piece_figures(
+    part: &Part,
+    candidates: &[Candidate],
+    evidence: Option<&Evidence>,
+) -> Option<[f64; 5]> {
+    let score = Score::new(part);
+    let sounds = Sounds::new(candidates, evidence);
+    let runs = Search::new(&score, &sounds).runs();
+    piece::figures(&score, &sounds, &runs)
+}
+
 /// The passage asked for, or the longest by notes, the later of equals.
 fn counted(passages: &[Passage], asked: Option<usize>) -> Option<usize> {
     let asked = asked

@@ -17,14 +17,21 @@ const QUIET_S: f64 = 0.9;
 const STRETCH_SD: (f64, f64) = (0.2, 0.4);
 /// Seeds tried in one region at most.
 const SEEDS: usize = 6;
-/// Seeds tried in one take at most.
-const ALL_SEEDS: usize = 400;
+/// Seeds tried in a take before anything is found, and more for every run
+/// found.
+const FIRST_SEEDS: usize = 8;
+const MORE_SEEDS: usize = 6;
 /// Steps between seeds and onsets that the first heat of a race may take.
 const HEAT: usize = 6000;
 /// A run is told of only with at least so many strokes.
 const LEAST_STEPS: usize = 4;
 /// A run must be worth this much over chance to be told of, nats.
-const LEAST_WORTH: f64 = 14.0;
+const LEAST_WORTH: f64 = 20.0;
+/// The same once another run has shown that the take is of this part.
+const LEAST_MORE: f64 = 12.0;
+/// How much more the bar lines count at the ends of a run than their share of
+/// the notes would make them.
+const TRUST: f64 = 2.0;
 
 /// One run through some of the part.
 #[derive(Clone, Debug)]
@@ -67,7 +74,7 @@ impl<'a> Search<'a> {
         Self {
             follower: Follower { score, sounds },
             room: Room::default(),
-            seeds_left: ALL_SEEDS,
+            seeds_left: FIRST_SEEDS,
             stretch: (1.0, spread),
             starts: (0..score.onsets.len())
                 .map(|o| start_worth(score, o))
@@ -79,13 +86,21 @@ impl<'a> Search<'a> {
     pub fn runs(&mut self) -> Vec<Run> {
         let mut runs = Vec::new();
         let mut regions = vec![(0, self.follower.sounds.len())];
-        while let Some(region) = regions.pop() {
+        // The longest first, so that a take of something else is soon given up.
+        while let Some(place) = (0..regions.len()).max_by_key(|&i| {
+            let (from, to): (usize, usize) = regions[i];
+            to.saturating_sub(from)
+        }) {
+            let region = regions.swap_remove(place);
             let Some(run) = self.best(region) else {
                 continue;
             };
-            if run.worth < LEAST_WORTH || run.steps.len() < LEAST_STEPS {
+            let least = if runs.is_empty() { LEAST_WORTH } else { LEAST_MORE };
+            if run.worth < least || run.steps.len() < LEAST_STEPS {
                 continue;
             }
+            self.seeds_left += MORE_SEEDS;
+            self.remember(&run);
             let first = run.steps[0].candidate;
             let last = run.steps[run.steps.len() - 1].candidate;
             regions.push((region.0, first));
@@ -94,6 +109,19 @@ impl<'a> Search<'a> {
         }
         runs.sort_by_key(|r| r.steps[0].candidate);
         runs
+    }
+
+    /// The next run will keep about the same tempo as a long one before.
+    fn remember(&mut self, run: &Run) {
+        const LONG: usize = 12;
+        const SPREAD: f64 = 0.1;
+        let (first, last) = (run.steps[0], run.steps[run.steps.len() - 1]);
+        let (onsets, times) = (&self.follower.score.onsets, &self.follower.sounds.times);
+        let way = onsets[last.onset].marked_s - onsets[first.onset].marked_s;
+        if run.steps.len() >= LONG && self.stretch.1 > SPREAD {
+            let took = times[last.candidate] - times[first.candidate];
+            self.stretch = ((took / way).clamp(0.35, 3.0), SPREAD);
+        }
     }
 
     /// The best run in a region of the candidates.
@@ -215,10 +243,40 @@ impl<'a> Search<'a> {
         };
         let end = self.follower.follow(&whole, &mut self.room)?;
         let steps = Follower::steps(&end, &self.room);
-        Some(Run {
-            worth: end.worth + self.starts[start.onset],
-            steps,
-        })
+        let gains = Follower::gains(&end, &self.room);
+        Some(self.trimmed(&steps, &gains))
+    }
+
+    /// The best stretch of a run: chance matches before its start and after
+    /// its end are cut off. Players start and stop at bar lines.
+    fn trimmed(&self, steps: &[Step], gains: &[f64]) -> Run {
+        let before = |i: usize| i.checked_sub(1).map_or(0.0, |j| gains[j]);
+        let (mut from, mut to) = (0, steps.len() - 1);
+        // A cut at either end never takes more than the other leaves.
+        let start = |i: usize| TRUST * self.starts[steps[i].onset] - before(i);
+        for i in 0..steps.len() {
+            if start(i) > start(from) {
+                from = i;
+            }
+        }
+        let end = |i: usize| TRUST * self.end_worth(steps[i].onset) + gains[i];
+        for i in from..steps.len() {
+            if end(i) > end(to) {
+                to = i;
+            }
+        }
+        Run {
+            worth: gains[to] - before(from) + self.starts[steps[from].onset],
+            steps: steps[from..=to].to_vec(),
+        }
+    }
+
+    /// Natural log of the chance that a run ends at an onset.
+    fn end_worth(&self, onset: usize) -> f64 {
+        match self.starts.get(onset + 1) {
+            Some(&next) => next,
+            None => self.starts[0],
+        }
     }
 
     /// Stretch at the start of a row of steps, and how sure it is.

@@ -55,6 +55,7 @@ fn add(tally: &mut Tally, performance: &Performance, take: &simulated::Take, fou
                 tally.missed.1 += 1;
                 tally.missed.0 += usize::from(outcome == Outcome::Missed);
             }
+            Fate::NotReached => {}
             Fate::OtherDrum => {
                 tally.other.1 += 1;
                 tally.other.0 += usize::from(outcome == Outcome::OtherDrum);
@@ -111,12 +112,28 @@ fn run(how: Hearing, seeds: std::ops::Range<u64>, seconds: f64, evidence: bool) 
     tally
 }
 
+/// A share of at most or at least so many in a thousand.
+fn per_mille(part: usize, of: usize) -> f64 {
+    1000.0 * part as f64 / of.max(1) as f64
+}
+
 #[test]
-fn clean_takes_are_matched() {
-    for evidence in [false, true] {
-        let clean = run(CLEAN, 0..60, 40.0, evidence);
-        println!("clean, evidence {evidence}: {clean:?}");
-        let room = run(ROOM, 100..160, 40.0, evidence);
-        println!("room, evidence {evidence}: {room:?}");
+fn notes_are_matched_without_drums() {
+    for (how, seeds, accused, right) in [(CLEAN, 0..60, 4.0, 992.0), (ROOM, 100..160, 8.0, 980.0)] {
+        let tally = run(how, seeds, 40.0, false);
+        println!("without drums: {tally:?}");
+        assert!(per_mille(tally.accused, tally.played) <= accused, "{tally:?}");
+        assert!(per_mille(tally.right, tally.played) >= right, "{tally:?}");
+        assert!(per_mille(tally.whole.0, tally.whole.1) >= 960.0, "{tally:?}");
+    }
+}
+
+#[test]
+fn drums_tell_which_notes_were_struck_elsewhere() {
+    for (how, seeds, accused, found) in [(CLEAN, 0..60, 4.0, 900.0), (ROOM, 100..160, 8.0, 700.0)] {
+        let tally = run(how, seeds, 40.0, true);
+        println!("with drums: {tally:?}");
+        assert!(per_mille(tally.accused, tally.played) <= accused, "{tally:?}");
+        assert!(per_mille(tally.other.0, tally.other.1) >= found, "{tally:?}");
     }
 }

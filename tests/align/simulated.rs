@@ -5,7 +5,8 @@ use kettlemark::align::Evidence;
 use kettlemark::listen::Candidate;
 use kettlemark::part::Part;
 use kettlemark_test_support::draw::Draw;
-use kettlemark_test_support::player::{Hit, Performance};
+use kettlemark_test_support::player::Performance;
+use kettlemark_test_support::session::Aside;
 
 /// How well a take is heard.
 #[derive(Clone, Copy, Debug)]
@@ -20,9 +21,9 @@ pub struct Hearing {
     pub noise_hz: f64,
     /// Strong candidates a second that are nothing.
     pub knocks_hz: f64,
-    /// Mean and standard deviation of the log likelihood of the struck drum
-    /// against another.
-    pub drums: (f64, f64),
+    /// Mean log likelihood of the struck drum against another. A normal one
+    /// is calibrated when its variance is twice its mean.
+    pub drums: f64,
 }
 
 /// A clean take.
@@ -32,7 +33,7 @@ pub const CLEAN: Hearing = Hearing {
     odds: (5.5, 1.5),
     noise_hz: 5.0,
     knocks_hz: 0.01,
-    drums: (25.0, 8.0),
+    drums: 25.0,
 };
 
 /// A take in a live room.
@@ -42,7 +43,7 @@ pub const ROOM: Hearing = Hearing {
     odds: (4.0, 2.0),
     noise_hz: 12.0,
     knocks_hz: 0.05,
-    drums: (16.0, 8.0),
+    drums: 14.0,
 };
 
 /// Candidates with what was true of each.
@@ -60,8 +61,35 @@ fn noise_odds(draw: &mut Draw) -> f64 {
     -3.9 - 0.9 * (1.0 - draw.between(0.0, 1.0)).ln()
 }
 
-/// Hears some hits of a take `length_s` long.
-pub fn hear(part: &Part, hits: &[Hit], length_s: f64, how: Hearing, draw: &mut Draw) -> Take {
+/// A candidate that is no stroke; what it says of the drums means nothing.
+fn nothing(
+    time_s: f64,
+    odds: f64,
+    settings: usize,
+    draw: &mut Draw,
+) -> (Candidate, Option<usize>, Vec<f32>) {
+    let mut row: Vec<f32> = (0..settings)
+        .map(|_| -(8.0 * draw.between(0.0, 1.0)) as f32)
+        .collect();
+    level(&mut row);
+    let candidate = Candidate {
+        time_s,
+        time_sd_s: 0.006,
+        log_odds: odds.clamp(-3.9, 6.0),
+        level_db: -45.0 + 4.0 * draw.normal(),
+    };
+    (candidate, None, row)
+}
+
+/// Hears a performance and what goes on beside it.
+pub fn hear(
+    part: &Part,
+    performance: &Performance,
+    aside: &Aside,
+    how: Hearing,
+    draw: &mut Draw,
+) -> Take {
+    let (hits, length_s) = (&performance.hits, performance.length_s);
     let settings = part.settings().len();
     let mut found: Vec<(Candidate, Option<usize>, Vec<f32>)> = Vec::new();
     let mut last: Option<usize> = None;
@@ -84,7 +112,7 @@ pub fn hear(part: &Part, hits: &[Hit], length_s: f64, how: Hearing, draw: &mut D
                 if place == hit.setting || also.contains(&place) {
                     0.0
                 } else {
-                    -(how.drums.0 + how.drums.1 * draw.normal()) as f32
+                    -(how.drums + (2.0 * how.drums).sqrt() * draw.normal()) as f32
                 }
             })
             .collect();
@@ -98,24 +126,25 @@ pub fn hear(part: &Part, hits: &[Hit], length_s: f64, how: Hearing, draw: &mut D
         found.push((candidate, Some(index), row));
     }
     for (rate_hz, strong) in [(how.noise_hz, false), (how.knocks_hz, true)] {
-        let count = (rate_hz * length_s) as usize;
-        for _ in 0..count {
-            let mut row: Vec<f32> = (0..settings)
-                .map(|_| -(8.0 * draw.between(0.0, 1.0)) as f32)
-                .collect();
-            level(&mut row);
+        for _ in 0..(rate_hz * length_s) as usize {
             let odds = if strong {
                 2.0 + 1.5 * draw.normal()
             } else {
                 noise_odds(draw)
             };
-            let candidate = Candidate {
-                time_s: draw.between(0.0, length_s),
-                time_sd_s: 2.0 * how.time_s,
-                log_odds: odds.min(6.0),
-                level_db: -45.0 + 4.0 * draw.normal(),
-            };
-            found.push((candidate, None, row));
+            let time_s = draw.between(0.0, length_s);
+            found.push(nothing(time_s, odds, settings, draw));
+        }
+    }
+    for &time_s in &aside.sticks_s {
+        let odds = 1.0 + 1.5 * draw.normal();
+        found.push(nothing(time_s, odds, settings, draw));
+    }
+    for &(from_s, to_s) in &aside.talk_s {
+        for _ in 0..(6.0 * (to_s - from_s)) as usize {
+            let odds = -1.0 + 2.0 * draw.normal();
+            let time_s = draw.between(from_s, to_s);
+            found.push(nothing(time_s, odds, settings, draw));
         }
     }
     found.sort_by(|a, b| a.0.time_s.total_cmp(&b.0.time_s));
@@ -138,5 +167,5 @@ fn level(row: &mut [f32]) {
 
 /// Hears a whole performance.
 pub fn hear_all(part: &Part, performance: &Performance, how: Hearing, draw: &mut Draw) -> Take {
-    hear(part, &performance.hits, performance.length_s, how, draw)
+    hear(part, performance, &Aside::default(), how, draw)
 }
