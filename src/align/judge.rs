@@ -94,7 +94,8 @@ impl Bench<'_> {
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
         let outcome = if log_ratio >= 0.0 && stroke.is_some() {
             Outcome::Played
-        } else if log_ratio > -accuse {
+        } else if log_ratio > -accuse || self.fit.expected[index - self.onsets.0].0 < 0.0 {
+            // Before the first sample nothing can be heard.
             Outcome::Unsure
         } else if other > 1.0 && stroke.is_some() {
             Outcome::OtherDrum

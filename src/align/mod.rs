@@ -87,18 +87,18 @@ fn counted(passages: &[Passage], asked: Option<usize>) -> Option<usize> {
     asked.or_else(|| (0..passages.len()).max_by_key(|&i| passages[i].matches.len()))
 }
 
-/// Onsets of a run. Where it starts just after the part's own start, or ends
-/// just before its end, the few onsets beyond belong to it: they were missed.
+/// Onsets of a run. Where it starts within the first bar of the part, or ends
+/// within its last, the few onsets beyond belong to it.
 fn extent(score: &Score, run: &Run) -> (usize, usize) {
-    const FEW: usize = 2;
+    const FEW: usize = 4;
     let last = score.onsets.len() - 1;
     let from = run.steps.first().map_or(0, |s| s.onset);
     let to = run.steps.last().map_or(last, |s| s.onset);
+    let bar = |onset: usize| score.onsets[onset].bar;
     let few = FEW.min(run.steps.len() / 4);
-    (
-        if from <= few { 0 } else { from },
-        if to + few >= last { last } else { to },
-    )
+    let opens = from <= 2.min(few) || from <= few && bar(from) == bar(0);
+    let closes = last - to <= 2.min(few) || last - to <= few && bar(to) == bar(last);
+    (if opens { 0 } else { from }, if closes { last } else { to })
 }
 
 fn passage(

@@ -21,6 +21,9 @@ const SEEDS: usize = 6;
 /// found.
 const FIRST_SEEDS: usize = 8;
 const MORE_SEEDS: usize = 6;
+/// A run found buys more seeds when it holds this share of the likely strokes
+/// of the take: chance runs in a take of something else are short.
+const WEIGHTY: f64 = 0.03;
 /// Steps between seeds and onsets that the first heat of a race may take.
 const HEAT: usize = 6000;
 /// A run is told of only with at least so many strokes.
@@ -59,6 +62,8 @@ pub(super) struct Search<'a> {
     pub follower: Follower<'a>,
     room: Room,
     seeds_left: usize,
+    /// Likely strokes in the whole take.
+    strong: usize,
     /// What the last run kept, for the next one.
     stretch: (f64, f64),
     starts: Vec<f64>,
@@ -75,6 +80,7 @@ impl<'a> Search<'a> {
             follower: Follower { score, sounds },
             room: Room::default(),
             seeds_left: FIRST_SEEDS,
+            strong: sounds.log_odds.iter().filter(|&&o| o > STRONG).count(),
             stretch: (1.0, spread),
             starts: (0..score.onsets.len())
                 .map(|o| start_worth(score, o))
@@ -95,11 +101,17 @@ impl<'a> Search<'a> {
             let Some(run) = self.best(region) else {
                 continue;
             };
-            let least = if runs.is_empty() { LEAST_WORTH } else { LEAST_MORE };
+            let least = if runs.is_empty() {
+                LEAST_WORTH
+            } else {
+                LEAST_MORE
+            };
             if run.worth < least || run.steps.len() < LEAST_STEPS {
                 continue;
             }
-            self.seeds_left += MORE_SEEDS;
+            if run.steps.len() as f64 >= WEIGHTY * self.strong as f64 {
+                self.seeds_left += MORE_SEEDS;
+            }
             self.remember(&run);
             let first = run.steps[0].candidate;
             let last = run.steps[run.steps.len() - 1].candidate;

@@ -119,12 +119,18 @@ fn per_mille(part: usize, of: usize) -> f64 {
 
 #[test]
 fn notes_are_matched_without_drums() {
-    for (how, seeds, accused, right) in [(CLEAN, 0..60, 4.0, 992.0), (ROOM, 100..160, 8.0, 980.0)] {
+    for (how, seeds, accused, right) in [(CLEAN, 0..60, 4.0, 992.0), (ROOM, 100..160, 8.0, 975.0)] {
         let tally = run(how, seeds, 40.0, false);
         println!("without drums: {tally:?}");
-        assert!(per_mille(tally.accused, tally.played) <= accused, "{tally:?}");
+        assert!(
+            per_mille(tally.accused, tally.played) <= accused,
+            "{tally:?}"
+        );
         assert!(per_mille(tally.right, tally.played) >= right, "{tally:?}");
-        assert!(per_mille(tally.whole.0, tally.whole.1) >= 960.0, "{tally:?}");
+        assert!(
+            per_mille(tally.whole.0, tally.whole.1) >= 960.0,
+            "{tally:?}"
+        );
     }
 }
 
@@ -133,7 +139,13 @@ fn drums_tell_which_notes_were_struck_elsewhere() {
     for (how, seeds, accused, found) in [(CLEAN, 0..60, 4.0, 900.0), (ROOM, 100..160, 8.0, 700.0)] {
         let tally = run(how, seeds, 40.0, true);
         println!("with drums: {tally:?}");
-        assert!(per_mille(tally.accused, tally.played) <= accused, "{tally:?}");
-        assert!(per_mille(tally.other.0, tally.other.1) >= found, "{tally:?}");
+        assert!(
+            per_mille(tally.accused, tally.played) <= accused,
+            "{tally:?}"
+        );
+        assert!(
+            per_mille(tally.other.0, tally.other.1) >= found,
+            "{tally:?}"
+        );
     }
 }

@@ -46,7 +46,9 @@ fn no_drums(seed: u64, part: &Part) -> simulated::Take {
     match seed % 3 {
         0 => {
             let beat_s = 60.0 / draw.between(60.0, 160.0);
-            aside.sticks_s = (0..(length_s / beat_s) as usize).map(|i| i as f64 * beat_s).collect();
+            aside.sticks_s = (0..(length_s / beat_s) as usize)
+                .map(|i| i as f64 * beat_s)
+                .collect();
         }
         1 => aside.talk_s.push((0.5, length_s)),
         _ => {}
@@ -62,9 +64,11 @@ fn no_drums(seed: u64, part: &Part) -> simulated::Take {
 
 #[test]
 fn wrong_pieces_are_told_from_right_ones() {
-    for evidence in [false, true] {
+    // The weights were fitted to seeds below 100.
+    let evidence = false;
+    {
         let mut wrong = Vec::new();
-        for seed in 0..300u64 {
+        for seed in 100..140u64 {
             let own = part(seed);
             let right_take = take(seed, &own);
             let other = part(seed + 7_001);
@@ -79,13 +83,23 @@ fn wrong_pieces_are_told_from_right_ones() {
                 let known = evidence.then_some(&take.evidence);
                 let found = align(&own, &take.candidates, known, &Settings::default());
                 if std::env::var_os("KETTLEMARK_FIGURES").is_some() {
-                    println!("FIG {} {} {:?}", u8::from(right), u8::from(evidence), piece_figures(&own, &take.candidates, known));
+                    println!(
+                        "FIG {} {} {:?}",
+                        u8::from(right),
+                        u8::from(evidence),
+                        piece_figures(&own, &take.candidates, known)
+                    );
                 }
                 if (found.same_piece > 0.5) != right {
                     wrong.push((seed, right, found.same_piece));
                 }
             }
         }
-        println!("evidence {evidence}: {} of 900 wrong: {wrong:?}", wrong.len());
+        println!(
+            "evidence {evidence}: {} of 120 wrong: {wrong:?}",
+            wrong.len()
+        );
+        // Where it stands, so that it gets no worse; the aim is none.
+        assert!(wrong.len() <= 4, "{wrong:?}");
     }
 }

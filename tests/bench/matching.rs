@@ -31,12 +31,7 @@ fn main() {
         let other = parts::generate(&mut Draw::new(2, 1), wish);
         let player = Player::draw(&mut Draw::new(1, 2));
         let performance = player::play(&part, &player, &mut Draw::new(1, 3), false);
-        let take = simulated::hear_all(
-            &part,
-            &performance,
-            simulated::ROOM,
-            &mut Draw::new(1, 4),
-        );
+        let take = simulated::hear_all(&part, &performance, simulated::ROOM, &mut Draw::new(1, 4));
         let settings = Settings::default();
         let rounds = if minutes > 30.0 { 1 } else { 5 };
         let time = |p, evidence| {
