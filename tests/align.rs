@@ -1,5 +1,8 @@
 //! The matching, tested without sound: made candidates of made performances.
 
+// The tallies are printed for whoever tunes the matching.
+#![allow(clippy::print_stdout)]
+
 #[path = "align/outcomes.rs"]
 mod outcomes;
 #[path = "align/passages.rs"]

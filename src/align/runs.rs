@@ -157,7 +157,7 @@ impl<'a> Search<'a> {
                 continue;
             }
             self.seeds_left -= 1;
-            let found = self.from_seed(seed, region);
+            let found = self.through_seed(seed, region);
             if let Some(run) = found
                 && best.as_ref().is_none_or(|b| run.worth > b.worth)
             {
@@ -168,7 +168,11 @@ impl<'a> Search<'a> {
     }
 
     /// The best run through one candidate.
-    fn from_seed(&mut self, (seed, opens): (usize, bool), region: (usize, usize)) -> Option<Run> {
+    fn through_seed(
+        &mut self,
+        (seed, opens): (usize, bool),
+        region: (usize, usize),
+    ) -> Option<Run> {
         let score = self.follower.score;
         let count = score.onsets.len();
         let time_s = self.follower.sounds.times[seed];

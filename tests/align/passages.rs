@@ -1,12 +1,13 @@
 //! Sessions with talk, tried drums, count-ins, false starts and repeats.
 
 use crate::simulated::{self, CLEAN, Hearing, ROOM};
-use kettlemark::align::align;
+use kettlemark::align::{Outcome, align};
 use kettlemark::settings::Settings;
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::parts::{self, Wish};
 use kettlemark_test_support::player::Player;
 use kettlemark_test_support::session;
+use kettlemark_test_support::truth::Fate;
 
 #[derive(Debug, Default)]
 struct Tally {
@@ -59,8 +60,6 @@ fn run(how: Hearing, seeds: std::ops::Range<u64>, evidence: bool) -> Tally {
         }
         if let Some(p) = counted {
             for (i, m) in p.matches.iter().enumerate() {
-                use kettlemark::align::Outcome;
-                use kettlemark_test_support::truth::Fate;
                 if performance.fates[p.notes.0 + i] == Fate::Played {
                     tally.played += 1;
                     let accused = matches!(m.outcome, Outcome::Missed | Outcome::OtherDrum);
