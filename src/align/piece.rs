@@ -32,9 +32,10 @@ pub(super) fn figures(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f
 
 /// Weights of a logistic regression on the figures (cut at 1.2, 1.2 and 5 for
 /// the second, the fourth and the first, of which the logarithm is taken):
-/// constant, 2nd, 4th, ln of the 1st, 3rd. Fitted to the pairs that
-/// `tests/align/piece.rs` prints under `KETTLEMARK_FIGURES=1`, seeds 0 to 71:
-/// 72 takes of the part and 142 of another part or of no drums.
+/// constant, 2nd, 4th, ln of the 1st, 3rd. Fitted once to simulated pairs as in
+/// `tests/align/piece.rs`, seeds 0 to 71 (72 takes of the part, 142 of another
+/// part or of no drums), before the limits on seeds in `runs` were tightened;
+/// on so few pairs it is a ranking rather than a calibrated probability.
 const WEIGHTS: [f64; 5] = [-6.57, 1.94, 12.53, -2.38, -1.36];
 
 /// Probability that a take is of a part, from its runs.
