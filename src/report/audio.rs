@@ -1,7 +1,15 @@
 //! The recording as the page reaches it: a relative address beside the page,
 //! or a small copy inside it.
 
+use super::page::Audio;
+use crate::error::Error;
+use crate::review::Review;
+use crate::take::{ANALYSIS_RATE_HZ, Recording};
+use std::io::Cursor;
 use std::path::{Component, Path, PathBuf};
+
+/// A little is kept before and after the passage, seconds.
+const AROUND_S: f64 = 1.0;
 
 /// The address of `file` as seen from a page in `folder`. Where there is no
 /// way from one to the other (another drive), the file's whole address.
@@ -77,9 +85,93 @@ pub fn readable(address: &str) -> String {
     super::lettering::harmless(&String::from_utf8_lossy(&bytes))
 }
 
+/// The counted passage (or, without one, the whole take) as a mono WAV of 16
+/// bits at the rate of listening, as a data address.
+pub fn embedded(file: &Path, review: &Review) -> Result<Audio, Error> {
+    let wrong = |source: std::io::Error| Error::Write {
+        path: file.to_path_buf(),
+        source,
+    };
+    let counted = review.passages.iter().find(|p| p.counted);
+    let from_s = counted.map_or(0.0, |p| (p.from_s - AROUND_S).max(0.0));
+    let to_s = counted.map_or(review.take.duration_s, |p| p.to_s + AROUND_S);
+    let rate = f64::from(ANALYSIS_RATE_HZ);
+    let (first, last) = ((from_s * rate) as usize, (to_s * rate) as usize);
+    let mut recording = Recording::open(file)?;
+    let mut kept: Vec<f32> = Vec::new();
+    let mut place = 0;
+    while let Some(block) = recording.next_block()? {
+        let end = place + block.len();
+        let (a, b) = (first.clamp(place, end), last.clamp(place, end));
+        kept.extend(&block[a - place..b - place]);
+        place = end;
+        if place >= last {
+            break;
+        }
+    }
+    let peak = kept.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
+    // Soft takes are brought up: this copy is for hearing, not measuring.
+    let gain = if peak > 1e-4 { 0.9 / peak } else { 1.0 };
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: ANALYSIS_RATE_HZ,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = Cursor::new(Vec::new());
+    let write = |wav: &mut Cursor<Vec<u8>>| -> Result<(), hound::Error> {
+        let mut writer = hound::WavWriter::new(wav, spec)?;
+        for sample in &kept {
+            writer.write_sample((sample * gain * f32::from(i16::MAX)) as i16)?;
+        }
+        writer.finalize()
+    };
+    write(&mut wav).map_err(|e| wrong(std::io::Error::other(e)))?;
+    Ok(Audio {
+        src: format!("data:audio/wav;base64,{}", base64(wav.get_ref())),
+        starts_s: first as f64 / rate,
+        inside: true,
+    })
+}
+
+/// Base 64 (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for group in bytes.chunks(3) {
+        let byte = |i: usize| u32::from(group.get(i).copied().unwrap_or(0));
+        let bits = byte(0) << 16 | byte(1) << 8 | byte(2);
+        for k in 0..4 {
+            let letter = LETTERS[(bits >> (18 - 6 * k)) as usize & 63];
+            text.push(if k > group.len() {
+                '='
+            } else {
+                char::from(letter)
+            });
+        }
+    }
+    text
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The test vectors of RFC 4648, section 10.
+    #[test]
+    fn base64_agrees_with_rfc_4648() {
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(plain.as_bytes()), coded);
+        }
+    }
 
     #[test]
     fn an_address_is_relative_and_safe() {

@@ -33,6 +33,8 @@ use std::path::{Path, PathBuf};
 pub struct Options {
     /// The recording, for playing; without it the page is silent.
     pub take: Option<PathBuf>,
+    /// Put a small copy of what was played into the page.
+    pub with_audio: bool,
     /// When the take was recorded, as the page is to show it.
     pub recorded: Option<String>,
 }
@@ -42,11 +44,15 @@ pub struct Options {
 /// is replaced; if any of the names is somebody else's file, nothing is
 /// written.
 pub fn write(review: &Review, dir: &Path, options: &Options) -> Result<(), Error> {
-    let audio = options.take.as_ref().map(|take| page::Audio {
-        src: audio::relative(take, dir),
-        starts_s: 0.0,
-        inside: false,
-    });
+    let audio = match &options.take {
+        Some(take) if options.with_audio => Some(audio::embedded(take, review)?),
+        Some(take) => Some(page::Audio {
+            src: audio::relative(take, dir),
+            starts_s: 0.0,
+            inside: false,
+        }),
+        None => None,
+    };
     let around = page::Around {
         audio,
         recorded: options.recorded.clone(),

@@ -282,6 +282,20 @@ await check("sound: a remark plays from a beat before and stops", async () => {
   await close(page);
 });
 
+await check("inside: the copy in the page plays at the times of the take", async () => {
+  const page = await open("inside/review.html");
+  const stroke = page.locator("#strip .dot circle").nth(5);
+  const t = Number(await stroke.getAttribute("data-t"));
+  await page.waitForFunction(() => document.querySelector("audio").readyState >= 2);
+  await stroke.click();
+  await page.waitForFunction((t) => document.querySelector("audio").currentTime >= t, t - 1);
+  await still(page);
+  near(await at(page), t - 1, 0.6);
+  assert.deepEqual(page.complaints, []);
+  assert.equal(page.asked.filter((url) => !url.startsWith("data:")).length, 1);
+  await close(page);
+});
+
 await check("sound: the strip follows what plays", async () => {
   const page = await open("sound/review.html");
   await page.evaluate(() => {

@@ -74,11 +74,52 @@ fn a_page_with_sound_is_written() {
     wav.finalize().unwrap();
     let options = Options {
         take: Some(take),
+        with_audio: false,
         recorded: Some("28 October 2026 (from the file's name)".to_owned()),
     };
     report::write(&fixture::bad(), &dir, &options).unwrap();
     let page = std::fs::read_to_string(dir.join("review.html")).unwrap();
+    assert!(!page.contains("base64"));
     assert!(page.contains("src=\"seen-a%20%231%20%22take%22%20100%25%20%3Cb%3E%26%27%C3%BC.wav\""));
+}
+
+/// Asked for, a copy of the counted passage is inside, and only that.
+#[test]
+fn a_page_with_sound_inside_holds_the_counted_passage() {
+    let dir = tempfile::tempdir().unwrap();
+    let take = dir.path().join("take.wav");
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(&take, spec).unwrap();
+    for _ in 0..16_000 * 66 {
+        wav.write_sample(1000_i16).unwrap();
+        wav.write_sample(1000_i16).unwrap();
+    }
+    wav.finalize().unwrap();
+    let review = fixture::one_drum();
+    let options = Options {
+        take: Some(take),
+        with_audio: true,
+        recorded: None,
+    };
+    report::write(&review, &out("inside"), &options).unwrap();
+    let page = std::fs::read_to_string(out("inside").join("review.html")).unwrap();
+    let coded = page.split("data:audio/wav;base64,").nth(1).unwrap();
+    let length = coded.find('"').unwrap();
+    // The passage with a second around it: two bytes a sample, four letters
+    // for three bytes.
+    let seconds = length as f64 * 3.0 / 4.0 / 2.0 / 16_000.0;
+    let passage = &review.passages[0];
+    assert!(
+        (seconds - (passage.to_s - passage.from_s + 2.0)).abs() < 0.1,
+        "{seconds}"
+    );
+    assert!(page.contains("data-starts=\"1\""));
+    assert!(page.contains("think before you hand it on"));
 }
 
 #[test]
