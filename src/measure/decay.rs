@@ -1,45 +1,60 @@
 //! How partials die away: a straight line in dB, or two with a knee.
 //!
-//! A drum that rings freely falls by some 15 dB a second (T60 of the principal
-//! tone 3.9 s, median of 24 recorded strokes). A stopped drum falls as fast as
-//! the hand and the room let it: steeply in a dry room, at 60 dB / T60 in a
-//! live one (46 dB/s for T60 = 1.3 s). So a stop is told by a change of slope
-//! that does not come back, never by a steep fall as such.
+//! A drum that rings freely falls by some 15 to 20 dB a second (T60 of the
+//! principal tone 3.9 s, median of 24 recorded strokes; its other partials
+//! somewhat faster). A stopped drum falls as fast as the hand and the room let
+//! it: by hundreds of dB a second in a dry room, by 60 dB / T60 in a live one
+//! (46 dB/s for T60 = 1.3 s). So a stop is told by a change of slope that does
+//! not come back, never by a steep fall as such.
+//!
+//! All partials of a drum share one knee; each has its own level and slopes.
+//! The sum of squared residuals as a function of the knee's place, taken as a
+//! log likelihood, gives the place, its uncertainty and how much likelier the
+//! knee is than none.
+
+use super::stats::Estimate;
 
 /// One partial after a stroke.
 #[derive(Clone, Debug)]
 pub struct Trace {
-    /// Level, dB, one value a frame.
+    /// Frame of its first level, counted from the contact.
+    pub from: usize,
+    /// Level, dB, one value a frame, up to where it sinks into the noise.
     pub db: Vec<f64>,
-    /// Frames that count: up to the first that sinks into the noise.
-    pub usable: usize,
-    /// Slope of its free decay known from elsewhere, dB per frame, positive
-    /// downwards, with its standard uncertainty.
-    pub free: (f64, f64),
-    pub weight: f64,
 }
 
-/// A common knee of several partials.
-#[derive(Clone, Debug, PartialEq)]
+impl Trace {
+    /// The frame after its last.
+    pub fn until(&self) -> usize {
+        self.from + self.db.len()
+    }
+}
+
+/// What is known of the slopes beforehand, dB per frame, downwards positive.
+#[derive(Clone, Copy, Debug)]
+pub struct Slopes {
+    /// Free decay.
+    pub free: Estimate,
+    /// Decay after a stop, where other stops of the take have shown it.
+    pub after: Option<Estimate>,
+}
+
+/// A common knee of several partials. Slopes in dB per frame, downwards
+/// positive, means over the partials weighted by their lengths.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Knee {
-    /// Frame, fractional.
-    pub at: f64,
-    /// Free decay before it, dB per frame, positive downwards, weighted mean.
+    /// Frame from the contact, and its standard uncertainty.
+    pub at: Estimate,
     pub before: f64,
-    /// Decay after it.
     pub after: f64,
-    /// Sum of squared residuals with and without the knee.
-    pub sse: f64,
-    pub sse_line: f64,
-    /// How far below the free decay the partials end, dB, weighted mean.
+    /// Of one line through everything.
+    pub slope: f64,
+    /// How far below the free decay the partials end, dB.
     pub drop_db: f64,
-    /// Share of the weight whose partials bend down here.
-    pub bending: f64,
-    /// Half width of the region whose fit is within a tenth of the gain, in
-    /// frames: how sharply the knee is defined.
-    pub half_width: f64,
-    /// Frames behind it, weighted.
-    pub frames: f64,
+    /// How much likelier the knee is than a straight line, natural logarithm.
+    pub log_ratio: f64,
+    /// The frame after the last that was looked at.
+    pub until: usize,
 }
 
 /// Sums over a row of frames, so that a line through any part of it costs
@@ -72,38 +87,63 @@ fn powers(n: f64) -> (f64, f64) {
     (n * (n - 1.0) / 2.0, (n - 1.0) * n * (2.0 * n - 1.0) / 6.0)
 }
 
-/// Scatter of a decaying partial about its line, dB: what the prior on the
-/// free slope is weighed against.
-const SCATTER_DB: f64 = 1.5;
+/// Scatter of a decaying partial about its line, dB: what prior knowledge of a
+/// slope is weighed against. Beating of split modes and the room make it.
+const SCATTER_DB: f64 = 3.0;
+/// Frames that move together: residuals of neighbouring frames share the
+/// window of the envelope and the beating, so that six of them count for one.
+const TOGETHER: f64 = 6.0;
+/// Shortest trace that is looked at, frames.
+pub const SHORTEST: usize = 8;
+/// Frames that must follow a knee.
+const AFTER_KNEE: usize = 3;
 
-/// Parameters (level, free slope, extra slope after the knee) and the sum of
-/// squares of y = a - b k - c max(0, k - knee), c ≥ 0, b drawn to its prior.
-fn fit_at(sums: &Sums, n: usize, knee: usize, free: (f64, f64)) -> ([f64; 3], f64) {
+/// Parameters (level, slope before, slope added by the knee) and the sum of
+/// squares of y = a - b k - c max(0, k - knee), c ≥ 0, slopes drawn to what is
+/// known of them.
+fn fit_at(sums: &Sums, n: usize, knee: usize, slopes: &Slopes) -> ([f64; 3], f64) {
     let nf = n as f64;
     let (s1, s2) = powers(nf);
-    let m = n.saturating_sub(knee) as f64;
+    let knee = knee.min(n);
+    let tail = (n - knee) as f64;
     let kf = knee as f64;
-    // Sums over the tail of (k - knee) and its products.
-    let (t1, t2) = powers(m);
+    // Sums over the tail of (k - knee), of its square and of its product
+    // with k.
+    let (t1, t2) = powers(tail);
     let tk = t2 + kf * t1;
     let (y, ky, yy) = (sums.y[n], sums.ky[n], sums.yy[n]);
-    let tail_y = sums.y[n] - sums.y[knee.min(n)];
-    let tail_ky = sums.ky[n] - sums.ky[knee.min(n)];
-    let ty = tail_ky - kf * tail_y;
-    let prior = (SCATTER_DB / free.1).powi(2);
+    let ty = (ky - sums.ky[knee]) - kf * (y - sums.y[knee]);
+    let known = |e: &Estimate| (SCATTER_DB / e.sd).powi(2);
+    let free = known(&slopes.free);
+    let end = slopes.after.as_ref().map_or(0.0, known);
+    let target = slopes.after.map_or(0.0, |e| e.value);
     // Normal equations in (a, -b, -c).
-    let matrix = [[nf, s1, t1], [s1, s2 + prior, tk], [t1, tk, t2 + 1e-9]];
-    let right = [y, ky - prior * free.0, ty];
+    let matrix = [
+        [nf, s1, t1],
+        [s1, s2 + free + end, tk + end],
+        [t1, tk + end, t2 + end + 1e-9],
+    ];
+    let right = [
+        y,
+        ky - free * slopes.free.value - end * target,
+        ty - end * target,
+    ];
     let mut solution = solve3(matrix, right);
-    if solution[2] > 0.0 || m < 2.0 {
-        let two = solve2([[nf, s1], [s1, s2 + prior]], [y, ky - prior * free.0]);
+    let mut end = end;
+    if solution[2] > 0.0 || tail < 2.0 {
+        let two = solve2(
+            [[nf, s1], [s1, s2 + free]],
+            [y, ky - free * slopes.free.value],
+        );
         solution = [two[0], two[1], 0.0];
+        end = 0.0;
     }
     let [a, b, c] = solution;
     let sse =
         yy + a * a * nf + b * b * s2 + c * c * t2 + 2.0 * (a * b * s1 + a * c * t1 + b * c * tk)
             - 2.0 * (a * y + b * ky + c * ty)
-            + prior * (b + free.0).powi(2);
+            + free * (b + slopes.free.value).powi(2)
+            + end * (b + c + target).powi(2);
     ([a, -b, -c], sse.max(0.0))
 }
 
@@ -126,73 +166,122 @@ fn solve3(m: [[f64; 3]; 3], r: [f64; 3]) -> [f64; 3] {
     let mut solution = [0.0; 3];
     for (column, value) in solution.iter_mut().enumerate() {
         let mut replaced = m;
-        for row in 0..3 {
-            replaced[row][column] = r[row];
+        for (row, right) in replaced.iter_mut().zip(r) {
+            row[column] = right;
         }
         *value = det(replaced) / whole;
     }
     solution
 }
 
-/// The knee that best explains all traces together, with its time between the
-/// frames `from` and `to`. `None` where no trace is long enough.
-pub fn knee(traces: &[Trace], from: usize, to: usize) -> Option<Knee> {
+/// The knee that best explains all traces together. `None` where no trace is
+/// long enough.
+pub fn knee(traces: &[Trace], slopes: &Slopes) -> Option<Knee> {
     let used: Vec<(&Trace, Sums)> = traces
         .iter()
-        .filter(|t| t.usable >= 8)
-        .map(|t| (t, Sums::new(&t.db[..t.usable])))
+        .filter(|t| t.db.len() >= SHORTEST)
+        .map(|t| (t, Sums::new(&t.db)))
         .collect();
-    if used.is_empty() || to < from {
-        return None;
-    }
-    let total = |knee: usize| -> f64 {
-        used.iter()
-            .map(|(t, s)| t.weight * fit_at(s, t.usable, knee.min(t.usable), t.free).1)
-            .sum()
+    let until = used.iter().map(|(t, _)| t.until()).max()?;
+    let from = used.iter().map(|(t, _)| t.from).min()?;
+    let fit = |t: &Trace, sums: &Sums, knee: usize| {
+        fit_at(sums, t.db.len(), knee.saturating_sub(t.from), slopes)
     };
-    let curve: Vec<f64> = (from..=to).map(total).collect();
-    let (best, &sse) = curve.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
-    let line = total(usize::MAX);
-    let near = sse + 0.1 * (line - sse);
-    let left = curve[..best]
+    let total = |knee: usize| used.iter().map(|(t, s)| fit(t, s, knee).1).sum::<f64>();
+    let curve: Vec<f64> = (from..until.saturating_sub(AFTER_KNEE))
+        .map(total)
+        .collect();
+    let best = curve
         .iter()
-        .rev()
-        .take_while(|v| **v <= near)
-        .count();
-    let right = curve[best + 1..].iter().take_while(|v| **v <= near).count();
-    let shift = if best > 0 && best + 1 < curve.len() {
-        let (a, b, c) = (curve[best - 1], curve[best], curve[best + 1]);
-        let bend = a - 2.0 * b + c;
-        if bend > 0.0 {
-            0.5 * (a - c) / bend
-        } else {
-            0.0
-        }
-    } else {
-        0.0
-    };
+        .enumerate()
+        .min_by(|a, b| a.1.total_cmp(b.1))
+        .map(|(i, _)| i)?;
+    let line = total(usize::MAX);
+    let frames: f64 = used.iter().map(|(t, _)| t.db.len() as f64).sum();
+    let scale = 2.0 * TOGETHER * (curve[best] / frames).max(1.0);
     let place = from + best;
-    let weights: f64 = used.iter().map(|(t, _)| t.weight).sum();
     let mut knee = Knee {
-        at: place as f64 + shift.clamp(-0.5, 0.5),
+        at: centre(&curve, best, from, scale),
         before: 0.0,
         after: 0.0,
-        sse,
-        sse_line: line,
+        slope: 0.0,
         drop_db: 0.0,
-        bending: 0.0,
-        half_width: 0.5 * (left + right + 1) as f64,
-        frames: used.iter().map(|(t, _)| t.weight * t.usable as f64).sum(),
+        log_ratio: (line - curve[best]) / scale,
+        until,
     };
     for (trace, sums) in &used {
-        let ([_, b, c], _) = fit_at(sums, trace.usable, place.min(trace.usable), trace.free);
-        let share = trace.weight / weights;
+        let ([_, b, c], _) = fit(trace, sums, place);
+        let share = trace.db.len() as f64 / frames;
         knee.before += share * b;
         knee.after += share * (b + c);
-        knee.drop_db += share * c * trace.usable.saturating_sub(place) as f64;
-        if c > 0.0 {
-            knee.bending += share;
-        }
+        let equal = 1.0 / used.len() as f64;
+        knee.slope += equal * fit(trace, sums, usize::MAX).0[1];
+        knee.drop_db += equal * c * trace.until().saturating_sub(place) as f64;
     }
     Some(knee)
+}
+
+/// Mean and standard deviation of the knee's place under the likelihood
+/// exp(-squares / scale).
+fn centre(curve: &[f64], best: usize, from: usize, scale: f64) -> Estimate {
+    let (mut sum, mut first, mut second) = (0.0, 0.0, 0.0);
+    for (i, squares) in curve.iter().enumerate() {
+        let weight = (-(squares - curve[best]) / scale).exp();
+        let away = i as f64 - best as f64;
+        sum += weight;
+        first += weight * away;
+        second += weight * away * away;
+    }
+    let mean = first / sum;
+    Estimate {
+        value: (from + best) as f64 + mean,
+        sd: (second / sum - mean * mean).max(0.0).sqrt(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn slopes() -> Slopes {
+        Slopes {
+            free: Estimate {
+                value: 0.18,
+                sd: 0.05,
+            },
+            after: None,
+        }
+    }
+
+    fn decays(bend: f64) -> Vec<Trace> {
+        (0..4u32)
+            .map(|p| Trace {
+                from: 5,
+                db: (5..120)
+                    .map(|k| {
+                        let k = f64::from(k);
+                        let ripple = (k * (0.7 + 0.1 * f64::from(p))).sin();
+                        -20.0 - 0.18 * k - bend * (k - 60.0).max(0.0) + ripple
+                    })
+                    .collect(),
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_change_of_slope_is_found_where_it_is() {
+        let knee = knee(&decays(0.4), &slopes()).unwrap();
+        assert!((knee.at.value - 60.0).abs() < 2.0, "{knee:?}");
+        assert!((knee.after - 0.58).abs() < 0.03, "{knee:?}");
+        assert!((knee.before - 0.18).abs() < 0.03, "{knee:?}");
+        assert!(knee.log_ratio > 10.0, "{knee:?}");
+    }
+
+    #[test]
+    fn a_straight_decay_has_no_knee_to_speak_of() {
+        let knee = knee(&decays(0.0), &slopes()).unwrap();
+        assert!(knee.log_ratio < 1.0, "{knee:?}");
+        assert!(knee.drop_db < 2.0, "{knee:?}");
+        assert!((knee.slope - 0.18).abs() < 0.02, "{knee:?}");
+    }
 }

@@ -11,7 +11,7 @@ use super::stats::{self, Estimate, MEDIAN_TO_MEAN_SE};
 use crate::part::{Dynamic, HairpinKind, Note, Quarters, quarters_f64};
 use crate::review::{Accent, Dynamics, HairpinFacts, LevelFacts, OrderBreak};
 use num_rational::Ratio;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Fewest strokes behind the level of a stretch.
 const LEAST_STROKES: usize = 3;
@@ -44,7 +44,7 @@ pub fn dynamics(scene: &Scene) -> Dynamics {
         .iter()
         .enumerate()
         .filter(|(_, s)| reached(scene, s))
-        .map(|(k, stretch)| (k, level_facts(scene, k, stretch, &fit)))
+        .filter_map(|(k, stretch)| level_facts(scene, k, stretch, &fit).map(|f| (k, f)))
         .collect();
     fit_marks(&stretches, &mut facts);
     Dynamics {
@@ -92,7 +92,8 @@ fn plain_levels(scene: &Scene) -> Vec<Level> {
 /// A stretch of the part under one dynamic mark, up to the next mark or
 /// hairpin.
 struct Stretch {
-    mark: Dynamic,
+    /// `None` before the first mark of a part.
+    mark: Option<Dynamic>,
     from: Quarters,
     to: Quarters,
 }
@@ -103,21 +104,20 @@ fn stretches(scene: &Scene) -> Vec<Stretch> {
         .bars
         .last()
         .map_or(Ratio::from_integer(0), |b| b.at + b.length);
-    part.marks
+    let start = Ratio::from_integer(0);
+    let mut begins: Vec<(Option<Dynamic>, Quarters)> = vec![(None, start)];
+    begins.extend(part.marks.iter().map(|m| (Some(m.mark), m.at)));
+    begins
         .iter()
         .enumerate()
-        .map(|(i, mark)| {
-            let next = part.marks.get(i + 1).map_or(end, |m| m.at);
-            let hairpin = part
-                .hairpins
-                .iter()
-                .map(|h| h.from)
-                .filter(|&f| f >= mark.at)
-                .min();
+        .map(|(i, &(mark, from))| {
+            let next = begins.get(i + 1).map_or(end, |n| n.1);
+            let hairpin = part.hairpins.iter().map(|h| h.from);
+            let to = hairpin.filter(|&f| f >= from).min();
             Stretch {
-                mark: mark.mark,
-                from: mark.at,
-                to: hairpin.map_or(next, |h| h.min(next)),
+                mark,
+                from,
+                to: to.map_or(next, |h| h.min(next)),
             }
         })
         .filter(|s| s.to > s.from)
@@ -146,6 +146,8 @@ struct Fit {
     drum: BTreeMap<u8, f64>,
     /// Stretches with the same number are linked by common drums.
     island: Vec<usize>,
+    /// The number of the stretches in which each drum is struck.
+    drum_island: BTreeMap<u8, usize>,
 }
 
 impl Fit {
@@ -195,11 +197,13 @@ impl Fit {
                 (number, scatter / (residuals.len() as f64).sqrt())
             })
             .collect();
+        let (island, drum_island) = islands(stretches.len(), &cells);
         let mut fit = Self {
             stretch: Vec::new(),
             counts: Vec::new(),
-            island: islands(stretches.len(), &cells),
+            island,
             drum,
+            drum_island,
         };
         for k in 0..stretches.len() {
             let own: Vec<&Level> = cells.iter().filter(|c| c.0 == k).map(|c| &c.1).collect();
@@ -226,8 +230,9 @@ impl Fit {
     }
 }
 
-/// Numbers the groups of stretches that common drums link.
-fn islands(count: usize, cells: &[(usize, Level)]) -> Vec<usize> {
+/// Numbers the groups of stretches that common drums link, and says in which
+/// group each drum is.
+fn islands(count: usize, cells: &[(usize, Level)]) -> (Vec<usize>, BTreeMap<u8, usize>) {
     let mut island: Vec<usize> = (0..count).collect();
     let mut by_drum: BTreeMap<u8, usize> = BTreeMap::new();
     for (k, level) in cells {
@@ -246,10 +251,12 @@ fn islands(count: usize, cells: &[(usize, Level)]) -> Vec<usize> {
             }
         }
     }
-    island
+    (island, by_drum)
 }
 
-fn level_facts(scene: &Scene, k: usize, stretch: &Stretch, fit: &Fit) -> LevelFacts {
+/// `None` before the first mark.
+fn level_facts(scene: &Scene, k: usize, stretch: &Stretch, fit: &Fit) -> Option<LevelFacts> {
+    let mark = stretch.mark?;
     let bar = scene.bar_at(stretch.from);
     // A stretch that ends on a bar line ends in the bar before it.
     let last = scene
@@ -258,16 +265,16 @@ fn level_facts(scene: &Scene, k: usize, stretch: &Stretch, fit: &Fit) -> LevelFa
         .iter()
         .rposition(|b| b.at < stretch.to)
         .unwrap_or(bar);
-    LevelFacts {
+    Some(LevelFacts {
         bar: scene.bar_number(bar),
         beat: quarters_f64(scene.part.beat(bar, stretch.from)),
         to_bar: scene.bar_number(last),
-        mark: mark_name(stretch.mark).to_owned(),
+        mark: mark_name(mark).to_owned(),
         level_db: fit.stretch[k].map(|e| e.value),
         level_sd_db: fit.stretch[k].map(|e| e.sd),
         strokes: fit.counts[k],
         fitted_db: None,
-    }
+    })
 }
 
 /// The monotone fit: the rising sequence of levels over the marks used that is
@@ -276,8 +283,10 @@ fn level_facts(scene: &Scene, k: usize, stretch: &Stretch, fit: &Fit) -> LevelFa
 fn fit_marks(stretches: &[Stretch], facts: &mut [(usize, LevelFacts)]) {
     let mut by_mark: BTreeMap<Dynamic, (f64, f64)> = BTreeMap::new();
     for (k, fact) in facts.iter() {
-        if let (Some(db), Some(sd)) = (fact.level_db, fact.level_sd_db) {
-            let sum = by_mark.entry(stretches[*k].mark).or_insert((0.0, 0.0));
+        if let (Some(mark), Some(db), Some(sd)) =
+            (stretches[*k].mark, fact.level_db, fact.level_sd_db)
+        {
+            let sum = by_mark.entry(mark).or_insert((0.0, 0.0));
             sum.0 += db / (sd * sd);
             sum.1 += 1.0 / (sd * sd);
         }
@@ -291,7 +300,7 @@ fn fit_marks(stretches: &[Stretch], facts: &mut [(usize, LevelFacts)]) {
         .collect();
     for (k, fact) in facts {
         if fact.level_db.is_some() {
-            fact.fitted_db = fitted.get(&stretches[*k].mark).copied();
+            fact.fitted_db = stretches[*k].mark.and_then(|m| fitted.get(&m).copied());
         }
     }
 }
@@ -447,13 +456,28 @@ fn hairpin_points(scene: &Scene, fit: &Fit, from: Quarters, to: Quarters) -> Vec
     if overlap >= ROLL_SHARE * quarters_f64(to - from) {
         return super::rolls::level_over(scene, from, to);
     }
-    plain_levels(scene)
-        .iter()
+    let own: Vec<Level> = plain_levels(scene)
+        .into_iter()
         .filter(|l| l.at >= from && l.at <= to && !notes[l.note].accent)
-        .filter_map(|l| {
-            fit.drum
-                .get(&l.drum)
-                .map(|d| (quarters_f64(l.at), l.db - d))
+        .collect();
+    // Levels on drums whose difference is unknown cannot make one line: the
+    // drum struck most then speaks for all.
+    let drums: BTreeSet<u8> = own.iter().map(|l| l.drum).collect();
+    let linked: BTreeSet<Option<usize>> = drums
+        .iter()
+        .map(|d| fit.drum_island.get(d).copied())
+        .collect();
+    let only = (drums.len() > 1 && (linked.len() > 1 || linked.contains(&None)))
+        .then(|| {
+            let count = |d: u8| own.iter().filter(|l| l.drum == d).count();
+            drums.iter().copied().max_by_key(|&d| count(d))
+        })
+        .flatten();
+    own.iter()
+        .filter(|l| only.is_none_or(|d| l.drum == d))
+        .map(|l| {
+            let tilt = fit.drum.get(&l.drum).copied().unwrap_or(0.0);
+            (quarters_f64(l.at), l.db - tilt)
         })
         .collect()
 }

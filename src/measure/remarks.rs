@@ -11,7 +11,7 @@ use super::words::{self, Advice, ShapeFacts};
 use super::{AGAINST_SDS, dynamics, stats};
 use crate::align::Outcome;
 use crate::part::quarters_f64;
-use crate::review::{Figure, Remark, Review, StopState, TuneVerdict};
+use crate::review::{Figure, Remark, Review, StopState};
 
 /// The most remarks a player can use at once.
 const MOST: usize = 3;
@@ -284,8 +284,11 @@ fn tuning(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
         .flat_map(|d| d.settings.iter().map(|s| (d.drum, s)))
         .filter(|(_, s)| s.cents.is_some())
         .collect();
+    // Surely beyond the inner band, be it "noticeable" or "off".
     let off = |s: &crate::review::SettingFacts| {
-        matches!(s.verdict, Some(TuneVerdict::Off | TuneVerdict::Noticeable))
+        s.cents
+            .zip(s.cents_sd)
+            .is_some_and(|(cents, sd)| cents.abs() - AGAINST_SDS * sd > limit)
     };
     let cents: Vec<f64> = measured.iter().filter_map(|(_, s)| s.cents).collect();
     let agree = review

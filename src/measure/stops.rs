@@ -3,49 +3,82 @@
 //!
 //! Looked at where the part asks for silence: at its end, before rests, on
 //! staccato notes and where a stop is marked. From the contact to the next
-//! stroke the envelopes of the partials at 1, 1.5 and 2 times the measured
-//! principal tone are fitted together by a straight decay in dB with one
-//! common knee.
+//! stroke the envelopes of the drum's own partials, at fixed ratios to its
+//! measured principal tone, are fitted together by a decay with one common
+//! knee ([`super::decay`]). Twice: the first round shows how fast sound dies
+//! in this room once a drum is stopped, the second uses that.
 
-use super::decay::{self, Knee, Trace};
+use super::decay::{self, Knee, Slopes, Trace};
 use super::partials;
 use super::scene::Scene;
-use super::stats;
-use crate::part::{Damp, Quarters, quarters_f64};
+use super::stats::{self, Estimate};
+use crate::part::{Damp, quarters_f64};
 use crate::review::{Stop, StopState};
 use num_rational::Ratio;
+use std::collections::BTreeMap;
 
-/// Partials looked at, as ratios to the principal tone: (1,1), (2,1), (3,1)
-/// of 24 recorded strokes.
-const RATIOS: [f64; 3] = [1.0, 1.505, 1.99];
+/// Partials looked at, as ratios to the principal tone: (1,1) to (5,1),
+/// medians of 24 recorded strokes.
+const RATIOS: [f64; 5] = [1.0, 1.505, 1.99, 2.45, 2.94];
 /// Seconds between frames.
 const HOP_S: f64 = 0.01;
-/// The attack, whose other modes die quickly, s.
+/// The attack, s: its other modes die quickly, and a room needs up to some
+/// 200 ms to fill.
 const SETTLE_S: f64 = 0.05;
+const FILL_S: f64 = 0.2;
 /// How long after the end of the written value a stop is still looked for, s.
 const LOOK_S: f64 = 1.5;
 /// Longest stretch looked at after one contact, s.
 const LONGEST_S: f64 = 6.0;
-/// A rest shorter than this is no wish to stop, quarter notes and seconds.
+/// A rest shorter than this is no wish to stop, quarter notes.
 const LEAST_REST_QUARTERS: i64 = 1;
-const LEAST_REST_S: f64 = 0.45;
-/// Slopes, dB per second: free decay where nothing is known of the drum, its
-/// uncertainty, and the least that a stop adds to it.
-const FREE_DB_PER_S: f64 = 15.0;
-const FREE_SD_DB_PER_S: f64 = 7.0;
-const LEAST_BEND_DB_PER_S: f64 = 14.0;
-/// How far below its free decay a stopped drum must end, dB.
-const LEAST_DROP_DB: f64 = 9.0;
-/// Least share of the squares that the knee explains.
-const LEAST_GAIN: f64 = 0.5;
-/// A drum that stays within this of its free decay rings on, dB.
-const RINGING_DB: f64 = 5.0;
-/// How long past the written end it must be seen to ring, s.
+/// Free decay, dB per second, and how far drums differ (fitted to made takes).
+const FREE_DB_PER_S: Estimate = Estimate {
+    value: 18.0,
+    sd: 5.0,
+};
+/// How far partials differ from the room's own decay, dB per second.
+const AFTER_SD_DB_PER_S: f64 = 10.0;
+/// Above this the room is dry: the envelope need not be smoothed, dB/s.
+const DRY_DB_PER_S: f64 = 90.0;
+/// Frames over which the envelope is smoothed in a live room, whose echoes
+/// make it flicker.
+const SMOOTH: usize = 7;
+/// Fewest sure stops that show how fast the room dies, and how sure.
+const ROOM_STOPS: usize = 3;
+const ROOM_LOG_RATIO: f64 = 8.0;
+
+/// A stop: least slope after the knee and least change of slope, dB/s, least
+/// depth below the free decay, dB, least log ratio against no knee. T60 = 2 s
+/// is 30 dB/s.
+const LEAST_AFTER_DB_PER_S: f64 = 30.0;
+const LEAST_BEND_DB_PER_S: f64 = 12.0;
+const LEAST_DROP_DB: f64 = 6.0;
+const LEAST_LOG_RATIO: f64 = 4.0;
+/// Least share of the room's own decay after the knee.
+const LEAST_ROOM_SHARE: f64 = 0.4;
+/// A knee this long before the written end is no stop anybody asked for, and
+/// one this long after it, unless steep, may be a recording's fade, s.
+const EARLIEST_S: f64 = 0.3;
+const LATEST_S: f64 = 0.8;
+/// Ringing on: seen for so long past the written end, s, no steeper in all
+/// than this, dB/s, and no deeper below the free decay, dB.
 const SEEN_RINGING_S: f64 = 0.35;
+const RINGING_DB_PER_S: f64 = 30.0;
+const RINGING_AFTER_DB_PER_S: f64 = 28.0;
+const RINGING_DROP_DB: f64 = 5.0;
+
 /// Partials weaker than this above the noise say nothing, dB.
 const LEAST_ABOVE_NOISE_DB: f64 = 12.0;
 /// Frames closer to the noise than this are left out, dB.
 const NOISE_MARGIN_DB: f64 = 6.0;
+/// Silence, dB.
+const NOTHING: f64 = 1e-14;
+/// Least uncertainty of the time of a stop, s: a hand takes that long to close.
+const FLOOR_S: f64 = 0.008;
+/// How much wider true errors are than the likelihood of the knee says
+/// (fitted to made takes).
+const WIDEN: f64 = 1.4;
 
 /// Where a stop is expected.
 struct Expected {
@@ -59,10 +92,28 @@ pub fn stops(scene: &Scene, tones_hz: &[Option<f64>]) -> Vec<Stop> {
     if scene.heard.low.samples.is_empty() || scene.heard.low.rate_hz <= 0.0 {
         return Vec::new();
     }
-    expected(scene)
+    let mut floors = BTreeMap::new();
+    let views: Vec<View> = expected(scene)
+        .into_iter()
+        .filter_map(|e| View::new(scene, e, tones_hz, &mut floors))
+        .collect();
+    let room = room_decay(&views);
+    views.iter().map(|v| stop(scene, v, room)).collect()
+}
+
+/// How fast sound dies once a drum is stopped, dB/s: the median of the sure
+/// stops; `None` with too few.
+fn room_decay(views: &[View]) -> Option<f64> {
+    let found: Vec<f64> = views
         .iter()
-        .filter_map(|e| stop(scene, e, tones_hz))
-        .collect()
+        .filter_map(|v| v.knee(SMOOTH, None).map(|k| (v, k)))
+        .filter(|(v, k)| k.log_ratio > ROOM_LOG_RATIO && v.stopped(k, None))
+        .map(|(_, k)| k.after / HOP_S)
+        .collect();
+    if found.len() < ROOM_STOPS {
+        return None;
+    }
+    stats::median(&found)
 }
 
 fn expected(scene: &Scene) -> Vec<Expected> {
@@ -84,7 +135,7 @@ fn expected(scene: &Scene) -> Vec<Expected> {
             "final"
         } else if note.staccato {
             "staccato"
-        } else if next.is_some_and(|n| long_rest(scene, end, n)) {
+        } else if next.is_some_and(|n| n - end >= Ratio::from_integer(LEAST_REST_QUARTERS)) {
             "rest"
         } else {
             continue;
@@ -94,66 +145,41 @@ fn expected(scene: &Scene) -> Vec<Expected> {
     found
 }
 
-fn long_rest(scene: &Scene, end: Quarters, next: Quarters) -> bool {
-    if next - end < Ratio::from_integer(LEAST_REST_QUARTERS) {
-        return false;
-    }
-    let times = scene.pulse().and_then(|p| {
-        p.time_s(quarters_f64(end))
-            .zip(p.time_s(quarters_f64(next)))
-    });
-    times.is_some_and(|(a, b)| b - a >= LEAST_REST_S)
-}
-
-fn stop(scene: &Scene, expected: &Expected, tones_hz: &[Option<f64>]) -> Option<Stop> {
-    let note = &scene.part.notes[expected.note];
-    let first = scene.played(expected.note)?;
-    let contact_s = if note.roll {
-        scene
-            .roll_strokes(expected.note)
-            .last()
-            .map_or(first.time_s, |&i| scene.strokes[i].time_s)
-    } else {
-        first.time_s
-    };
-    let end_s = scene
-        .pulse()
-        .and_then(|p| p.time_s(quarters_f64(note.at + note.length)))?
-        .max(contact_s);
+fn stop(scene: &Scene, view: &View, room: Option<f64>) -> Stop {
+    let note = &scene.part.notes[view.expected.note];
     let mut facts = Stop {
-        note: expected.note,
-        bar: scene.note_bar(expected.note),
+        note: view.expected.note,
+        bar: scene.note_bar(view.expected.note),
         drum: note.drum,
-        expected: expected.why.to_owned(),
+        expected: view.expected.why.to_owned(),
         state: StopState::Unsure,
         stopped_after_ms: None,
         stopped_after_sd_ms: None,
         late_ms: None,
-        ring_db_500ms: None,
-        curve_db: Vec::new(),
-        curve_hop_s: 2.0 * HOP_S,
+        ring_db_500ms: view.level_at(view.end_s + 0.5),
+        curve_db: view.curve(),
+        curve_hop_s: CURVE_STEP as f64 * HOP_S,
     };
-    let place = scene.note_tunings[expected.note]?;
-    let written_hz = scene.tunings[place].pitch.hz(scene.settings.a4_hz);
-    let hz = tones_hz.get(place).copied().flatten().unwrap_or(written_hz);
-    let until_s = window_end(scene, contact_s, end_s);
-    let view = View::new(scene, hz, contact_s, until_s);
-    facts.ring_db_500ms = view.level_at(end_s + 0.5);
-    facts.curve_db = view.curve();
-    if scene.gap_within(contact_s, until_s) {
-        return Some(facts);
+    let knee = match room {
+        Some(decay) if decay > DRY_DB_PER_S => view.knee(1, None),
+        _ => view.knee(SMOOTH, room),
+    };
+    let until_s = view.contact_s + HOP_S * view.powers[0].len() as f64;
+    let Some(knee) = knee.filter(|_| !scene.gap_within(view.contact_s, until_s)) else {
+        return facts;
+    };
+    if view.stopped(&knee, room) {
+        let at_s = view.contact_s + knee.at.value * HOP_S;
+        facts.state = StopState::Stopped;
+        facts.stopped_after_ms = Some((at_s - view.first_s) * 1000.0);
+        facts.stopped_after_sd_ms = Some(FLOOR_S.hypot(WIDEN * knee.at.sd * HOP_S) * 1000.0);
+        // Under a fermata the end is the player's own.
+        facts.late_ms = (!scene.fermata_within(note.at, note.at + note.length))
+            .then_some((at_s - view.end_s) * 1000.0);
+    } else if view.ringing(&knee) {
+        facts.state = StopState::Ringing;
     }
-    let free_end = scene.fermata_within(note.at, note.at + note.length);
-    if let Some(knee) = view.knee() {
-        facts.state = view.state(&knee, end_s);
-        if facts.state == StopState::Stopped {
-            let after_s = SETTLE_S + knee.at * HOP_S;
-            facts.stopped_after_ms = Some(after_s * 1000.0);
-            facts.stopped_after_sd_ms = Some((knee.half_width * HOP_S * 1000.0).max(8.0));
-            facts.late_ms = (!free_end).then_some((contact_s + after_s - end_s) * 1000.0);
-        }
-    }
-    Some(facts)
+    facts
 }
 
 /// Up to where one contact can be followed: the next stroke of any drum, the
@@ -173,30 +199,61 @@ fn window_end(scene: &Scene, contact_s: f64, end_s: f64) -> f64 {
         .min(contact_s + LONGEST_S)
 }
 
+/// Frames from one value of the drawn curve to the next.
+const CURVE_STEP: usize = 2;
+
 /// The partials after one contact.
 struct View {
+    expected: Expected,
+    /// First contact of the note, and the last one of a roll.
+    first_s: f64,
     contact_s: f64,
-    /// Power of each partial from the contact on.
+    /// Where the written value ends.
+    end_s: f64,
+    /// Power of each partial from the last contact on.
     powers: Vec<Vec<f64>>,
-    /// Of each partial, before the take's own noise is known: the power just
-    /// before the contact and the quietest power of the take there.
+    /// Of each partial, the quietest power of the take.
     floors: Vec<f64>,
 }
 
 impl View {
-    fn new(scene: &Scene, hz: f64, contact_s: f64, until_s: f64) -> Self {
+    /// `None` where the note was not played, or its drum or end are unknown.
+    fn new(
+        scene: &Scene,
+        expected: Expected,
+        tones_hz: &[Option<f64>],
+        floors: &mut BTreeMap<usize, Vec<f64>>,
+    ) -> Option<Self> {
+        let note = &scene.part.notes[expected.note];
+        let first_s = scene.played(expected.note)?.time_s;
+        let contact_s = if note.roll {
+            let last = scene.roll_strokes(expected.note).last();
+            last.map_or(first_s, |&i| scene.strokes[i].time_s)
+        } else {
+            first_s
+        };
+        let end_s = scene
+            .pulse()
+            .and_then(|p| p.time_s(quarters_f64(note.at + note.length)))?
+            .max(contact_s);
+        let place = scene.note_tunings[expected.note]?;
+        let written_hz = scene.tunings[place].pitch.hz(scene.settings.a4_hz);
+        let hz = tones_hz.get(place).copied().flatten().unwrap_or(written_hz);
+        let until_s = window_end(scene, contact_s, end_s);
+        let count = ((until_s - contact_s) / HOP_S).floor().max(0.0) as usize + 1;
         let low = &scene.heard.low;
-        let count = (((until_s - contact_s) / HOP_S).floor().max(0.0)) as usize + 1;
-        let powers = RATIOS
-            .iter()
-            .map(|r| partials::envelope(low, r * hz, contact_s, HOP_S, count))
-            .collect();
-        let floors = RATIOS.iter().map(|r| quietest(scene, r * hz)).collect();
-        Self {
+        let envelope = |r: &f64| partials::envelope(low, r * hz, contact_s, HOP_S, count);
+        Some(Self {
+            expected,
+            first_s,
             contact_s,
-            powers,
-            floors,
-        }
+            end_s,
+            powers: RATIOS.iter().map(envelope).collect(),
+            floors: floors
+                .entry(place)
+                .or_insert_with(|| RATIOS.iter().map(|r| quietest(scene, r * hz)).collect())
+                .clone(),
+        })
     }
 
     /// Power of all partials at a frame.
@@ -209,17 +266,16 @@ impl View {
 
     /// The loudest power of the stroke itself.
     fn stroke(&self) -> Option<f64> {
-        let frames = (0.2 / HOP_S) as usize;
-        (0..=frames)
+        (0..=(FILL_S / HOP_S) as usize)
             .filter_map(|k| self.sum(k))
             .max_by(f64::total_cmp)
-            .filter(|p| *p > 0.0)
+            .filter(|p| *p > NOTHING)
     }
 
     /// Level at a time, dB re the stroke; `None` beyond the window.
     fn level_at(&self, time_s: f64) -> Option<f64> {
         let frame = ((time_s - self.contact_s) / HOP_S).round().max(0.0) as usize;
-        let power = self.sum(frame)?.max(1e-14);
+        let power = self.sum(frame)?.max(NOTHING);
         Some(10.0 * (power / self.stroke()?).log10())
     }
 
@@ -228,67 +284,97 @@ impl View {
             return Vec::new();
         };
         (0..self.powers[0].len())
-            .step_by(2)
+            .step_by(CURVE_STEP)
             .filter_map(|k| self.sum(k))
-            .map(|p| 10.0 * (p.max(1e-14) / stroke).log10())
+            .map(|p| 10.0 * (p.max(NOTHING) / stroke).log10())
             .collect()
     }
 
-    fn traces(&self) -> Vec<Trace> {
-        let settle = (SETTLE_S / HOP_S).round() as usize;
+    /// Each partial from where it has risen to where it sinks into the noise.
+    fn traces(&self, smooth: usize) -> Vec<Trace> {
         self.powers
             .iter()
             .zip(&self.floors)
-            .filter_map(|(power, floor)| {
-                let tail = power.get(settle..)?;
-                let floor_db = 10.0 * floor.max(1e-14).log10();
-                let db: Vec<f64> = tail.iter().map(|p| 10.0 * p.max(1e-14).log10()).collect();
-                let start = *db.first()?;
-                if start - floor_db < LEAST_ABOVE_NOISE_DB {
-                    return None;
-                }
-                let usable = db
-                    .iter()
-                    .position(|v| *v < floor_db + NOISE_MARGIN_DB)
-                    .unwrap_or(db.len());
-                Some(Trace {
-                    usable,
-                    free: (FREE_DB_PER_S * HOP_S, FREE_SD_DB_PER_S * HOP_S),
-                    weight: 1.0,
-                    db,
-                })
-            })
+            .filter_map(|(power, floor)| trace(power, *floor, smooth))
             .collect()
     }
 
-    fn knee(&self) -> Option<Knee> {
-        let traces = self.traces();
-        let longest = traces.iter().map(|t| t.usable).max()?;
-        decay::knee(&traces, 0, longest.checked_sub(4)?)
+    /// `after`: the room's decay, dB/s.
+    fn knee(&self, smooth: usize, after: Option<f64>) -> Option<Knee> {
+        let slopes = Slopes {
+            free: Estimate {
+                value: FREE_DB_PER_S.value * HOP_S,
+                sd: FREE_DB_PER_S.sd * HOP_S,
+            },
+            after: after.map(|value| Estimate {
+                value: value * HOP_S,
+                sd: AFTER_SD_DB_PER_S * HOP_S,
+            }),
+        };
+        decay::knee(&self.traces(smooth), &slopes)
     }
 
-    fn state(&self, knee: &Knee, end_s: f64) -> StopState {
-        let bend = (knee.after - knee.before) / HOP_S;
-        let gain = 1.0 - knee.sse / knee.sse_line.max(1e-9);
-        let seen = self.contact_s + HOP_S * self.powers[0].len() as f64 - end_s;
-        if knee.drop_db >= LEAST_DROP_DB
-            && bend >= LEAST_BEND_DB_PER_S
-            && gain >= LEAST_GAIN
-            && knee.bending > 0.6
-        {
-            StopState::Stopped
-        } else if knee.drop_db < RINGING_DB && seen >= SEEN_RINGING_S {
-            StopState::Ringing
-        } else {
-            StopState::Unsure
-        }
+    /// `room`: its decay, dB/s.
+    fn stopped(&self, knee: &Knee, room: Option<f64>) -> bool {
+        let after = knee.after / HOP_S;
+        let late_s = self.contact_s + knee.at.value * HOP_S - self.end_s;
+        after >= LEAST_AFTER_DB_PER_S
+            && (knee.after - knee.before) / HOP_S >= LEAST_BEND_DB_PER_S
+            && knee.drop_db >= LEAST_DROP_DB
+            && knee.log_ratio >= LEAST_LOG_RATIO
+            && late_s > -EARLIEST_S
+            && (late_s < LATEST_S || after > DRY_DB_PER_S)
+            && room.is_none_or(|r| after >= LEAST_ROOM_SHARE * r)
     }
+
+    fn ringing(&self, knee: &Knee) -> bool {
+        let seen_s = self.contact_s + knee.until as f64 * HOP_S - self.end_s;
+        seen_s >= SEEN_RINGING_S
+            && knee.slope / HOP_S < RINGING_DB_PER_S
+            && (knee.drop_db < RINGING_DROP_DB || knee.after / HOP_S < RINGING_AFTER_DB_PER_S)
+    }
+}
+
+fn trace(power: &[f64], floor: f64, smooth: usize) -> Option<Trace> {
+    let settle = (SETTLE_S / HOP_S).round() as usize;
+    if power.len() < settle + decay::SHORTEST {
+        return None;
+    }
+    let to_db = |p: &f64| 10.0 * p.max(NOTHING).log10();
+    let db: Vec<f64> = moving_mean(power, smooth).iter().map(to_db).collect();
+    let floor_db = to_db(&floor);
+    let filled = (FILL_S / HOP_S).round() as usize;
+    let last = filled.min((db.len() / 2).max(settle + 1));
+    let steady = moving_mean(&db, 5);
+    let from = (settle..last).max_by(|&a, &b| steady[a].total_cmp(&steady[b]))?;
+    if db[from] - floor_db < LEAST_ABOVE_NOISE_DB {
+        return None;
+    }
+    let audible = db[from..]
+        .iter()
+        .take_while(|v| **v >= floor_db + NOISE_MARGIN_DB)
+        .count();
+    Some(Trace {
+        from,
+        db: db[from..from + audible].to_vec(),
+    })
+}
+
+/// The mean of `width` neighbours (odd), fewer at the ends.
+fn moving_mean(values: &[f64], width: usize) -> Vec<f64> {
+    let half = width / 2;
+    (0..values.len())
+        .map(|i| {
+            let span = &values[i.saturating_sub(half)..(i + half + 1).min(values.len())];
+            span.iter().sum::<f64>() / span.len() as f64
+        })
+        .collect()
 }
 
 /// The quietest power of the take around a frequency: the fifth percentile of
 /// looks all over the take.
 fn quietest(scene: &Scene, hz: f64) -> f64 {
-    const LOOKS: usize = 40;
+    const LOOKS: usize = 60;
     let low = &scene.heard.low;
     let length = low.samples.len() as f64 / low.rate_hz;
     let looks: Vec<f64> = (0..LOOKS)
@@ -298,5 +384,5 @@ fn quietest(scene: &Scene, hz: f64) -> f64 {
         })
         .filter(|p| *p > 0.0)
         .collect();
-    stats::quantile(&looks, 0.05).unwrap_or(1e-14)
+    stats::quantile(&looks, 0.05).unwrap_or(NOTHING)
 }

@@ -1,0 +1,198 @@
+//! Refusals, doubts, rounding, rolls: what is said when little can be said.
+
+use crate::laid::{Laid, part, q, run};
+use kettlemark::align::{Alignment, Outcome};
+use kettlemark::measure::doubts::click_period;
+use kettlemark::measure::rolls::{period_from_rises, period_from_times};
+use kettlemark::measure::round;
+use kettlemark::measure::words;
+use kettlemark::part::Part;
+
+fn quarters() -> Laid {
+    let mut part = part(4, 100.0);
+    run(&mut part, q(0, 1), q(1, 1), 16, 1);
+    Laid::new(part, 1.0)
+}
+
+#[test]
+fn what_cannot_be_judged_is_refused_with_a_reason_and_nothing_measured() {
+    type Spoil = fn(&mut Laid);
+    let cases: [(&str, Spoil); 6] = [
+        ("silent", |l| l.heard.take.fitness.peak_db = None),
+        ("holds no sound", |l| l.heard.take.duration_s = 0.0),
+        ("no drum strokes", |l| l.heard.candidates.clear()),
+        ("no stretch", |l| l.alignment = Alignment::default()),
+        ("not seem", |l| l.alignment.same_piece = 0.2),
+        ("not seem", |l| l.alignment.same_piece = f64::NAN),
+    ];
+    for (word, spoil) in cases {
+        let mut laid = quarters();
+        spoil(&mut laid);
+        let review = laid.review();
+        assert!(!review.judged);
+        let reason = review.reason.expect("a reason");
+        assert!(reason.contains(word), "{reason}");
+        assert_eq!(review.notes.len(), 16);
+        assert!(
+            review
+                .notes
+                .iter()
+                .all(|n| n.outcome == Outcome::NotReached)
+        );
+        assert!(review.figures.is_empty() && review.remarks.is_empty());
+        assert!(review.drums.is_empty() && review.stops.is_empty());
+    }
+}
+
+#[test]
+fn a_part_without_notes_is_refused() {
+    let mut laid = quarters();
+    laid.part = Part::default();
+    assert_eq!(laid.review().reason, Some(words::no_notes()));
+}
+
+#[test]
+fn a_take_of_some_bars_is_judged_on_those_and_says_so() {
+    let mut laid = quarters();
+    let passage = &mut laid.alignment.passages[0];
+    passage.notes = (4, 11);
+    passage.matches = passage.matches[4..12].to_vec();
+    let review = laid.review();
+    assert!(review.judged);
+    let reached = review.notes.iter().filter(|n| n.outcome == Outcome::Played);
+    assert_eq!(reached.count(), 8);
+    assert_eq!(review.notes[0].outcome, Outcome::NotReached);
+    assert!(review.doubts.iter().any(|d| d.text.contains("bars 2-3")));
+    assert_eq!(review.passages[0].from_bar, 2);
+    assert_eq!(review.passages[0].to_bar, 3);
+}
+
+#[test]
+fn deviations_are_early_negative_and_carry_both_uncertainties() {
+    let mut laid = quarters();
+    laid.shift(3, -12.0);
+    laid.alignment.passages[0].pulse.sd_s = 0.002;
+    let note = &laid.review().notes[3];
+    assert_eq!(note.deviation_ms, Some(-12.0));
+    assert_eq!(note.deviation_sd_ms, Some(2.2));
+}
+
+#[test]
+fn the_tempo_of_a_steady_take_is_the_marked_one_and_does_not_drift() {
+    let review = quarters().review();
+    assert_eq!(review.tempo.median_bpm, Some(100.0));
+    assert_eq!(review.tempo.marked_bpm, Some(100.0));
+    assert!(review.remarks.is_empty(), "{:?}", review.remarks);
+}
+
+#[test]
+fn a_rushing_take_is_told_by_how_much() {
+    let mut part = part(16, 100.0);
+    run(&mut part, q(0, 1), q(1, 1), 64, 1);
+    let mut laid = Laid::new(part, 1.0);
+    // The beat shortens from 600 ms by 1 ms a beat: 10 % in all.
+    let mut time = 1.0;
+    let mut knots = Vec::new();
+    for k in 0..=64u32 {
+        knots.push((f64::from(k), time));
+        if let Some(stroke) = laid.strokes.get_mut(k as usize) {
+            stroke.time_s = time;
+        }
+        time += 0.6 - 0.001 * f64::from(k);
+    }
+    let passage = &mut laid.alignment.passages[0];
+    passage.pulse.knots = knots;
+    passage.to_s = laid.strokes[63].time_s;
+    let review = laid.review();
+    let remark = review.remarks.iter().find(|r| r.kind == "tempo").unwrap();
+    assert!(
+        remark.text.contains("the tempo rises by 1"),
+        "{}",
+        remark.text
+    );
+    assert!(review.tempo.drift_pct_per_min.unwrap() > 10.0);
+}
+
+#[test]
+fn doubts_name_what_spoils_the_take_and_what_it_touches() {
+    let mut laid = quarters();
+    let take = &mut laid.heard.take;
+    take.start_offset_known = false;
+    take.fitness.clipped_share = 0.01;
+    take.fitness.bass_cut_hz = Some(160.0);
+    take.fitness.noise_floor_db = Some(-20.0);
+    take.fitness.gaps = vec![(3.0, 3.5)];
+    let review = laid.review();
+    for (kind, limit) in [
+        ("clipping", Some("dynamics")),
+        ("bass-cut", Some("tuning")),
+        ("noise", Some("outcomes")),
+        ("gap", Some("evenness")),
+        ("start-offset", None),
+    ] {
+        let doubt = review.doubts.iter().find(|d| d.kind == kind).expect(kind);
+        if let Some(limit) = limit {
+            assert!(doubt.limits.iter().any(|l| l == limit), "{kind}");
+        }
+    }
+    assert!(review.dynamics.levels.is_empty());
+}
+
+#[test]
+fn a_click_is_known_by_its_grid() {
+    let grid: Vec<f64> = (0..20).map(|k| 0.6 * f64::from(k)).collect();
+    assert!((click_period(&grid).unwrap() - 0.6).abs() < 1e-9);
+    let scattered: Vec<f64> = (0..20).map(|k| 0.05 * f64::from(k * k % 97)).collect();
+    let mut scattered = scattered;
+    scattered.sort_by(f64::total_cmp);
+    assert_eq!(click_period(&scattered), None);
+    assert_eq!(click_period(&grid[..5]), None);
+}
+
+/// 12 strokes a second, one of them not heard.
+#[test]
+fn a_missed_stroke_does_not_slow_a_roll() {
+    let times: Vec<f64> = (0..20)
+        .filter(|k| *k != 7)
+        .map(|k| f64::from(k) / 12.0)
+        .collect();
+    let period = period_from_times(&times, 0.001).unwrap();
+    assert!((1.0 / period.value - 12.0).abs() < 0.01);
+    assert_eq!(period_from_times(&times[..3], 0.001), None);
+}
+
+#[test]
+fn the_sound_of_a_roll_gives_its_rate_and_noise_gives_none() {
+    let hop = 0.005;
+    let rises: Vec<f64> = (0..400)
+        .map(|i| {
+            let phase = (f64::from(i) * hop * 12.0).fract();
+            if phase < 0.1 { 10.0 } else { 0.0 }
+        })
+        .collect();
+    let period = period_from_rises(&rises, hop).unwrap();
+    assert!((1.0 / period / 12.0 - 1.0).abs() < 0.03, "{}", 1.0 / period);
+    assert_eq!(period_from_rises(&[0.0; 400], hop), None);
+    assert_eq!(period_from_rises(&rises[..20], hop), None);
+}
+
+#[test]
+fn bars_are_named_as_people_name_them() {
+    assert_eq!(words::bars(&[5]), "bar 5");
+    assert_eq!(words::bars(&[13, 14, 15, 16]), "bars 13-16");
+    assert_eq!(words::bars(&[12, 3, 7, 13, 14]), "bars 3, 7 and 12-14");
+}
+
+#[test]
+fn rounding_leaves_no_negative_zero() {
+    assert!(round::to(-0.001, 1).is_sign_positive());
+    assert!((round::to(12.345_67, 2) - 12.35).abs() < 1e-12);
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    let laid = quarters();
+    let text = |l: &Laid| serde_json::to_string(&l.review()).unwrap();
+    assert_eq!(text(&laid), text(&laid));
+    assert!(!text(&laid).contains("-0.0"));
+}

@@ -1,0 +1,115 @@
+//! Stops on made takes whose strokes are known: what measuring alone does with
+//! real decays, rooms and phones.
+
+use crate::known::known;
+use kettlemark::measure::{Scene, stops};
+use kettlemark::review::StopState;
+use kettlemark::settings::Settings;
+use kettlemark_test_support::conditions::Kind;
+use kettlemark_test_support::kit::Instrument;
+use kettlemark_test_support::{recorded, takes};
+
+/// Takes of each kind and instrument.
+const TAKES: u64 = 4;
+/// A hand that comes this long after the written end has let the drum ring.
+const RANG_S: f64 = 0.7;
+
+#[derive(Default, Debug)]
+struct Tally {
+    right: usize,
+    wrong: usize,
+    unsure: usize,
+    /// Told time minus true time, ms, and the standard uncertainty told.
+    errors: Vec<(f64, f64)>,
+}
+
+impl Tally {
+    fn add(&mut self, kind: Kind, instrument: Instrument, seed: u64) {
+        let settings = Settings::default();
+        let take = takes::make(kind, instrument, seed);
+        let known = known(&take, seed);
+        let scene = Scene::new(
+            &known.heard,
+            &take.part,
+            &known.alignment,
+            &known.strokes,
+            &settings,
+        );
+        let tones: Vec<Option<f64>> = take.truth.settings.iter().map(|s| Some(s.hz)).collect();
+        let found = stops::stops(&scene, &tones);
+        for truth in &take.truth.stops {
+            let told = found.iter().find(|s| s.note == truth.note);
+            let struck = take.truth.notes[truth.note].time_s;
+            let (Some(told), Some(struck_s)) = (told, struck) else {
+                continue;
+            };
+            let rang = truth.at_s.is_none_or(|at| at - truth.due_s > RANG_S);
+            match told.state {
+                StopState::Unsure => self.unsure += 1,
+                StopState::Stopped if rang => self.wrong += 1,
+                StopState::Ringing if !rang => self.wrong += 1,
+                _ => self.right += 1,
+            }
+            if let (Some(after), Some(sd), Some(at)) =
+                (told.stopped_after_ms, told.stopped_after_sd_ms, truth.at_s)
+            {
+                self.errors.push((after - 1000.0 * (at - struck_s), sd));
+            }
+        }
+    }
+
+    fn median_error_ms(&self) -> f64 {
+        let mut off: Vec<f64> = self.errors.iter().map(|e| e.0.abs()).collect();
+        off.sort_by(f64::total_cmp);
+        off[off.len() / 2]
+    }
+
+    fn within_two_sd(&self) -> f64 {
+        let within = self.errors.iter().filter(|e| e.0.abs() <= 2.0 * e.1);
+        within.count() as f64 / self.errors.len() as f64
+    }
+}
+
+fn check(kind: Kind, median_ms: f64) {
+    let mut tally = Tally::default();
+    let mut instruments = vec![Instrument::Modal];
+    if recorded::available() {
+        instruments.push(Instrument::Recorded);
+    }
+    for instrument in instruments {
+        for seed in 100..100 + TAKES {
+            tally.add(kind, instrument, seed);
+        }
+    }
+    let judged = tally.right + tally.wrong;
+    println!(
+        "{}: right {}, wrong {}, unsure {}; median error {:.0} ms, within 2 sd {:.2} of {}",
+        kind.name(),
+        tally.right,
+        tally.wrong,
+        tally.unsure,
+        tally.median_error_ms(),
+        tally.within_two_sd(),
+        tally.errors.len()
+    );
+    assert!(judged >= 20, "{tally:?}");
+    assert!(tally.wrong * 20 <= judged, "{tally:?}");
+    assert!(tally.unsure * 3 <= judged + tally.unsure, "{tally:?}");
+    assert!(tally.median_error_ms() <= median_ms, "{tally:?}");
+    assert!(tally.within_two_sd() >= 0.8, "{tally:?}");
+}
+
+#[test]
+fn stops_in_a_dead_room_are_told_within_20_ms() {
+    check(Kind::Clean, 20.0);
+}
+
+#[test]
+fn stops_in_a_live_room_are_told_within_60_ms() {
+    check(Kind::Room, 60.0);
+}
+
+#[test]
+fn stops_on_a_phone_are_told_within_40_ms() {
+    check(Kind::Phone, 40.0);
+}
