@@ -1,8 +1,8 @@
 //! Rolls: their rate, evenness, level and joints.
 //!
 //! The span of a roll comes from the part and the pulse, its strokes from the
-//! hearing. Two ways to the rate check each other: the period that best fits
-//! the stroke times, and the autocorrelation of the rises in loudness. Where
+//! hearing. Two ways to the rate check each other: the mean period of the
+//! strokes heard, and the autocorrelation of the rises in loudness. Where
 //! they disagree the rate is unknown.
 
 use super::scene::Scene;
@@ -17,6 +17,8 @@ use crate::review::Roll;
 const RATES: (f64, f64) = (4.0, 24.0);
 /// Fewest strokes for a rate and for evenness.
 const LEAST_STROKES: usize = 5;
+/// Most periods per distance heard.
+const MOST_HOLES: f64 = 1.35;
 /// Two rates agree within this share.
 const AGREE: f64 = 0.06;
 /// Strokes on each side that a joint is compared with.
@@ -128,57 +130,33 @@ fn period(times: &[f64], noise_s: f64, by_sound: Option<f64>) -> Option<Estimate
     }
 }
 
-/// The period whose multiples lie nearest to the stroke times: strokes are
-/// numbered by their distances in whole periods, then a straight line through
-/// time against number gives the period. A missed stroke leaves a distance of
-/// two.
+/// The mean stroke period: the time from the first stroke to the last over the
+/// number of periods in it. Strokes are numbered by their distances in whole
+/// periods, so that a missed stroke, which leaves a distance of two, does not
+/// slow the roll.
 pub fn period_from_times(times: &[f64], noise_s: f64) -> Option<Estimate> {
     if times.len() < LEAST_STROKES {
         return None;
     }
     let gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    let span = times[times.len() - 1] - times[0];
     let mut period = stats::median(&gaps)?;
+    let mut steps = 0.0;
+    for _ in 0..4 {
+        steps = gaps.iter().map(|g| (g / period).round().max(1.0)).sum();
+        period = span / steps;
+    }
     if !(1.0 / RATES.1..=1.0 / RATES.0).contains(&period) {
         return None;
     }
-    let mut numbers = vec![0.0; times.len()];
-    let mut line = None;
-    for _ in 0..4 {
-        for (i, gap) in gaps.iter().enumerate() {
-            numbers[i + 1] = numbers[i] + (gap / period).round().max(1.0);
-        }
-        let fitted = least_squares(&numbers, times)?;
-        period = fitted.value;
-        line = Some(fitted);
-    }
-    let steps = numbers[numbers.len() - 1];
-    // Too many holes or doubled strokes: the numbering itself is in doubt.
-    if steps > 1.35 * (times.len() - 1) as f64 {
+    // Too many holes: the numbering itself is in doubt.
+    if steps > MOST_HOLES * gaps.len() as f64 {
         return None;
     }
-    line.map(|l| Estimate {
-        value: l.value,
-        sd: l.sd.max(noise_s / steps.max(1.0)),
-    })
-}
-
-/// Slope of y on x by least squares, with its standard error.
-fn least_squares(x: &[f64], y: &[f64]) -> Option<Estimate> {
-    let (cx, cy) = (stats::mean(x)?, stats::mean(y)?);
-    let xx: f64 = x.iter().map(|v| (v - cx).powi(2)).sum();
-    let xy: f64 = x.iter().zip(y).map(|(a, b)| (a - cx) * (b - cy)).sum();
-    if xx <= 0.0 || x.len() < 3 {
-        return None;
-    }
-    let slope = xy / xx;
-    let residual: f64 = x
-        .iter()
-        .zip(y)
-        .map(|(a, b)| (b - cy - slope * (a - cx)).powi(2))
-        .sum();
+    let scatter = stats::mad_sd(&gaps)?.max(noise_s);
     Some(Estimate {
-        value: slope,
-        sd: (residual / (x.len() - 2) as f64 / xx).sqrt(),
+        value: period,
+        sd: scatter / steps.sqrt(),
     })
 }
 
