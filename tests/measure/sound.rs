@@ -82,7 +82,7 @@ fn check(kind: Kind, median_ms: f64) {
         }
     }
     let judged = tally.right + tally.wrong;
-    println!(
+    eprintln!(
         "{}: right {}, wrong {}, unsure {}; median error {:.0} ms, within 2 sd {:.2} of {}",
         kind.name(),
         tally.right,
