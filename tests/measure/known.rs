@@ -103,6 +103,7 @@ fn alignment(take: &MadeTake, strokes: &[Stroke]) -> Alignment {
                     Fate::Played => Outcome::Played,
                     Fate::Missed => Outcome::Missed,
                     Fate::OtherDrum => Outcome::OtherDrum,
+                    Fate::NotReached => Outcome::NotReached,
                 },
                 stroke: own.first().copied(),
                 further: own.get(1..).unwrap_or(&[]).to_vec(),
