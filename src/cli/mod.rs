@@ -8,6 +8,7 @@ mod class;
 mod compare;
 mod log;
 mod part;
+mod review;
 mod shell;
 mod trend;
 
@@ -35,6 +36,7 @@ pub struct Cli {
 
 #[derive(Subcommand)]
 pub enum Command {
+    Review(review::ReviewArgs),
     Class(class::ClassArgs),
     Trend(trend::TrendArgs),
     Compare(compare::CompareArgs),
@@ -47,6 +49,7 @@ pub enum Command {
 /// Runs one command and gives its exit code.
 pub fn run(command: &Command, out: &mut dyn Write) -> Result<u8, Error> {
     match command {
+        Command::Review(args) => review::run(args, out),
         Command::Class(args) => class::run(args, out),
         Command::Trend(args) => trend::run(args, out),
         Command::Compare(args) => compare::run(args, out),
