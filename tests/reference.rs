@@ -12,3 +12,6 @@ mod modes;
 
 #[path = "reference/numbers.rs"]
 mod numbers;
+
+#[path = "reference/listeners.rs"]
+mod listeners;

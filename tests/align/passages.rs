@@ -1,4 +1,4 @@
-//! Sessions with talk, tried drums, count-ins, false starts and repeats.
+//! Sittings with talk, tried drums, count-ins, false starts and repeats.
 
 use crate::simulated::{self, CLEAN, Hearing, ROOM};
 use kettlemark::align::{Outcome, align};
@@ -6,7 +6,7 @@ use kettlemark::settings::Settings;
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::parts::{self, Wish};
 use kettlemark_test_support::player::Player;
-use kettlemark_test_support::session;
+use kettlemark_test_support::sitting;
 use kettlemark_test_support::truth::Fate;
 
 #[derive(Debug, Default)]
@@ -28,7 +28,7 @@ fn run(how: Hearing, seeds: std::ops::Range<u64>, evidence: bool) -> Tally {
     for seed in seeds {
         let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
         let player = Player::draw(&mut Draw::new(seed, 2));
-        let (performance, truth, aside) = session::session(&part, &player, &mut Draw::new(seed, 3));
+        let (performance, truth, aside) = sitting::sitting(&part, &player, &mut Draw::new(seed, 3));
         let take = simulated::hear(&part, &performance, &aside, how, &mut Draw::new(seed, 4));
         let evidence = evidence.then_some(&take.evidence);
         let found = align(&part, &take.candidates, evidence, &Settings::default());
@@ -75,9 +75,9 @@ fn run(how: Hearing, seeds: std::ops::Range<u64>, evidence: bool) -> Tally {
 fn passages_are_found() {
     for evidence in [false, true] {
         let clean = run(CLEAN, 0..60, evidence);
-        println!("sessions, clean, evidence {evidence}: {clean:?}");
+        println!("sittings, clean, evidence {evidence}: {clean:?}");
         let room = run(ROOM, 100..160, evidence);
-        println!("sessions, room, evidence {evidence}: {room:?}");
+        println!("sittings, room, evidence {evidence}: {room:?}");
         // Where it stands, so that it gets no worse; the aim is 99 %.
         for tally in [clean, room] {
             assert!(tally.counted_right >= 45, "{tally:?}");

@@ -7,7 +7,7 @@ use kettlemark::settings::Settings;
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::parts::{self, Wish};
 use kettlemark_test_support::player::{self, Performance, Player};
-use kettlemark_test_support::session::{self, Aside};
+use kettlemark_test_support::sitting::{self, Aside};
 
 fn part(seed: u64) -> Part {
     let seconds = [15.0, 25.0, 40.0, 90.0][(seed % 4) as usize];
@@ -30,7 +30,7 @@ fn take(seed: u64, part: &Part) -> simulated::Take {
     }
     let draw = &mut Draw::new(seed, 3);
     let (performance, aside) = if seed % 3 == 1 {
-        let (performance, _, aside) = session::session(part, &player, draw);
+        let (performance, _, aside) = sitting::sitting(part, &player, draw);
         (performance, aside)
     } else {
         (player::play(part, &player, draw, false), Aside::default())

@@ -6,7 +6,7 @@ use kettlemark::listen::Candidate;
 use kettlemark::part::Part;
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::player::Performance;
-use kettlemark_test_support::session::Aside;
+use kettlemark_test_support::sitting::Aside;
 
 /// How well a take is heard.
 #[derive(Clone, Copy, Debug)]

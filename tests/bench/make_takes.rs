@@ -1,5 +1,5 @@
 //! Writes made takes to listen to: `cargo bench --bench make_takes -- room
-//! recorded 7 /tmp/takes` writes `room-recorded-7.wav` and `.json` (the
+//! recorded 7 takes` writes `room-recorded-7.wav` and `.json` (the
 //! truth) into the folder. Several seeds: `7,8,9`.
 
 use kettlemark_test_support::conditions::Kind;

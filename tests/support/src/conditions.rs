@@ -2,7 +2,7 @@
 
 use crate::draw::Draw;
 use crate::dsp::{Biquad, convolve, gain, resample};
-use crate::session::Aside;
+use crate::sitting::Aside;
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::PathBuf;
 

@@ -25,6 +25,6 @@ pub mod player;
 pub mod recorded;
 pub mod render;
 pub mod score;
-pub mod session;
+pub mod sitting;
 pub mod takes;
 pub mod truth;

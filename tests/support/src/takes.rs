@@ -8,7 +8,7 @@ use crate::kit::{Instrument, Kit};
 use crate::parts::{self, Wish};
 use crate::player::{self, Performance, Player};
 use crate::render::{self, HEAD_S};
-use crate::session::{self, Aside};
+use crate::sitting::{self, Aside};
 use crate::truth::{Fate, TrueNote, TruePassage, TrueRoll, TrueStop, TrueStroke, Truth};
 use kettlemark::part::{Part, quarters_f64};
 use std::path::Path;
@@ -52,7 +52,7 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
     };
     if kind == Kind::Messy {
         let (performance, passages, aside) =
-            session::session(&part, &player, &mut Draw::new(seed, 20));
+            sitting::sitting(&part, &player, &mut Draw::new(seed, 20));
         let played = Played {
             performance,
             passages,

@@ -27,8 +27,8 @@ pub enum Plan {
     Again,
 }
 
-/// A session: the performance of everything, its runs, and what else is heard.
-pub fn session(
+/// A sitting: the performance of everything, its runs, and what else is heard.
+pub fn sitting(
     part: &Part,
     player: &Player,
     draw: &mut Draw,
