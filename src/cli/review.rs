@@ -79,7 +79,10 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
     let part = part::read(&args.part, &options)?;
     let heard = listen::listen(Recording::open(&args.take)?)?;
     let review = pipeline::review(&heard, &part, &settings);
-    let folder = args.out.clone().unwrap_or_else(|| default_folder(&args.take));
+    let folder = args
+        .out
+        .clone()
+        .unwrap_or_else(|| default_folder(&args.take));
     let recorded = journal::date::recorded(&args.take);
     let shown = report::Options {
         take: Some(args.take.clone()),
@@ -113,7 +116,9 @@ fn settings(args: &ReviewArgs) -> Result<Settings, Error> {
         )));
     }
     if args.passage == Some(0) {
-        return Err(Error::Usage("--passage 0: passages are counted from 1".to_owned()));
+        return Err(Error::Usage(
+            "--passage 0: passages are counted from 1".to_owned(),
+        ));
     }
     if !(1.0..=1e12).contains(&args.accuse_ratio) {
         return Err(Error::Usage(format!(
@@ -143,11 +148,21 @@ fn print(
 ) -> Result<(), Error> {
     match json {
         Some(path) if path == Path::new("-") => put(out, &report::json::text(review)),
-        Some(path) => std::fs::write(path, report::json::text(review))
-            .map_err(|source| Error::Write { path: path.to_owned(), source }),
+        Some(path) => {
+            std::fs::write(path, report::json::text(review)).map_err(|source| Error::Write {
+                path: path.to_owned(),
+                source,
+            })
+        }
         None => {
             put(out, &report::summary(review))?;
-            put(out, &format!("The whole review: {}\n", folder.join("review.html").display()))
+            put(
+                out,
+                &format!(
+                    "The whole review: {}\n",
+                    folder.join("review.html").display()
+                ),
+            )
         }
     }
 }
