@@ -6,6 +6,7 @@
 
 mod class;
 mod compare;
+mod given;
 mod log;
 mod part;
 mod review;
@@ -18,6 +19,8 @@ use std::io::Write;
 
 /// Exit code: done.
 pub const DONE: u8 = 0;
+/// Exit code: the take was read but could not be judged.
+pub const NOT_JUDGED: u8 = 1;
 /// Exit code: wrong use, or a file that cannot be read or written.
 pub const UNUSABLE: u8 = 2;
 

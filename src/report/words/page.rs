@@ -1,6 +1,7 @@
 //! The review page, from its head to its last caution.
 
 use super::{bar_span, capital, count};
+use crate::journal::date::{Origin, Recorded};
 use crate::report::lettering::harmless;
 use crate::report::number::{self, NBSP};
 use crate::review::{PassageFacts, Remark, Review, TakeFacts};
@@ -76,6 +77,18 @@ pub const FILES: &str = "The same numbers for other programs:";
 pub const SHOW_NOTES: &str = "Every note, one line each";
 pub const SHOW_FIGURES: &str = "Every figure, one line each";
 pub const SHOW_ACCENTS: &str = "Every accent, one line each";
+
+/// The day of the recording and how it is known. The time of the file is
+/// not told: it changes with every copy.
+pub fn recorded(recorded: &Recorded) -> Option<String> {
+    let how = match recorded.origin {
+        Origin::Metadata => "as the recording says",
+        Origin::FileName => "from the name of the file",
+        Origin::FileTime => return None,
+    };
+    let day = recorded.at.get(..10).unwrap_or(&recorded.at);
+    Some(format!("{} ({how})", harmless(day)))
+}
 
 /// Length, format and noise of the recording.
 pub fn recording(take: &TakeFacts) -> String {
