@@ -69,7 +69,7 @@ pub fn recorded(path: &Path) -> Option<Recorded> {
     Some(found(at.to_string(), Origin::FileTime))
 }
 
-/// The first date in a file name: "2026-11-25", "2026_11_25", "2026.11.25"
+/// The first date in a file name: `2026-11-25`, `2026_11_25`, `2026.11.25`
 /// or "20261125", not part of a longer number. Orders other than year,
 /// month, day cannot be told apart and are not read.
 pub fn in_name(name: &str) -> Option<String> {

@@ -11,7 +11,7 @@ use crate::review::Review;
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use std::path::Path;
 
-/// Marks the file as ours ("kMrk"); see "PRAGMA application_id" in the
+/// Marks the file as ours ("kMrk"); see `PRAGMA application_id` in the
 /// manual of SQLite.
 const APPLICATION_ID: i64 = 0x6b4d_726b;
 

@@ -11,6 +11,10 @@ const MOST_DRUMS: usize = 8;
 
 /// Fills in drums, retunings and the drum of each note. Retunings that the part
 /// writes in words (drum 0) are followed where a drum can follow them.
+#[expect(
+    clippy::too_many_lines,
+    reason = "the steps of one assignment share what they found"
+)]
 pub(super) fn assign(part: &mut Part, options: &ReadOptions) -> Result<(), Fault> {
     let sizes = sizes(part, options)?;
     let mut spans = spans_of(part, sizes.len(), options.retune_s, options.default_bpm);

@@ -28,6 +28,10 @@ struct Struck {
 }
 
 /// Reads a file.
+#[expect(
+    clippy::too_many_lines,
+    reason = "one arm for each event of the format reads best in one place"
+)]
 pub(super) fn read(bytes: &[u8]) -> Result<Part, Fault> {
     let smf = Smf::parse(bytes).map_err(|e| {
         Fault::new(
@@ -86,7 +90,9 @@ pub(super) fn read(bytes: &[u8]) -> Result<Part, Fault> {
                     meters.insert(at, (u32::from(beats), 1 << power));
                 }
                 TrackEventKind::Meta(MetaMessage::TrackName(name)) if index == track => {
-                    part.title = String::from_utf8_lossy(name).trim().to_owned();
+                    String::from_utf8_lossy(name)
+                        .trim()
+                        .clone_into(&mut part.title);
                 }
                 TrackEventKind::Midi { channel, message } if index == track => {
                     let (key, velocity) = match message {

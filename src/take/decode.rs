@@ -118,7 +118,7 @@ impl Decoding {
             // Where there is no index, the number is an estimate.
             promised: track
                 .num_frames
-                .filter(|_| !(raw_aac && !in_mp4) && !(is_mp3 && track.delay.is_none())),
+                .filter(|_| (!raw_aac || in_mp4) && (!is_mp3 || track.delay.is_some())),
             header_rate_hz: params.sample_rate,
             is_mp3,
             lost: Vec::new(),

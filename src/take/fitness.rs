@@ -68,7 +68,7 @@ impl Meter {
         for (channel, run) in planar.iter_mut().zip(&mut self.runs) {
             self.samples += channel.len() as u64;
             for sample in channel {
-                if !(sample.abs() <= 1e3) {
+                if sample.is_nan() || sample.abs() > 1e3 {
                     self.bad_samples += 1;
                     *sample = 0.0;
                 }
@@ -78,7 +78,7 @@ impl Meter {
                     run.length = 0;
                     continue;
                 }
-                if *sample == run.value && run.length > 0 {
+                if sample.to_bits() == run.value.to_bits() && run.length > 0 {
                     run.length += 1;
                     if run.length >= FLAT_RUN && size >= self.clip_level * FLAT {
                         if size * FLAT > self.clip_level {
@@ -204,8 +204,7 @@ impl Meter {
         // The median of a band leaves what rings in it aside.
         let band = |low_hz: f64| {
             let bin = f64::from(ANALYSIS_RATE_HZ) / FRAME as f64;
-            let mut bins =
-                quiet[(low_hz / bin) as usize..(low_hz * 1.4 / bin) as usize + 1].to_vec();
+            let mut bins = quiet[(low_hz / bin) as usize..=(low_hz * 1.4 / bin) as usize].to_vec();
             bins.sort_by(f64::total_cmp);
             bins[bins.len() / 2]
         };

@@ -58,10 +58,7 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
         return Err("it holds text, not sound; give the recording itself".into());
     }
     super::guard::check(&mut file, about.len(), &head)?;
-    let edits = if head
-        .get(4..8)
-        .is_some_and(|b| MP4_BOXES.iter().any(|name| b == *name))
-    {
+    let edits = if head.get(4..8).is_some_and(|b| MP4_BOXES.contains(&b)) {
         mp4::edits(&mut file)
     } else {
         Vec::new()
@@ -69,7 +66,7 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
     rewind(&mut file)?;
     let patches = repair::wav(&mut file, about.len(), &head);
     rewind(&mut file)?;
-    let mut remarks = Vec::new();
+    let mut remarks: Vec<String> = Vec::new();
     if !patches.is_empty() {
         remarks.push(
             "the recorder did not finish the header; the length was taken from the file".into(),

@@ -74,7 +74,7 @@ pub fn mann_kendall(values: &[f64]) -> Option<MannKendall> {
 pub fn theil_sen(points: &[(f64, f64)]) -> Option<TheilSen> {
     let mut slopes: Vec<f64> = pairs(points.len())
         .map(|(i, j)| (points[i], points[j]))
-        .filter(|(a, b)| a.0 != b.0)
+        .filter(|(a, b)| a.0.total_cmp(&b.0).is_ne())
         .map(|(a, b)| (b.1 - a.1) / (b.0 - a.0))
         .collect();
     slopes.sort_by(f64::total_cmp);
@@ -175,7 +175,10 @@ fn gaussian_binomial(m: usize, t: usize) -> Vec<f64> {
 fn ties(values: &[f64]) -> Vec<usize> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
-    sorted.chunk_by(|a, b| a == b).map(<[f64]>::len).collect()
+    sorted
+        .chunk_by(|a, b| a.total_cmp(b).is_eq())
+        .map(<[f64]>::len)
+        .collect()
 }
 
 fn pairs(n: usize) -> impl Iterator<Item = (usize, usize)> {

@@ -309,16 +309,15 @@ impl Builder {
             let mark = self.part.marks.iter().map(|m| m.at).find(|a| *a > from);
             let other = swells[i + 1..].iter().map(|s| s.0).find(|a| *a > from);
             let to = mark.into_iter().chain(other).min();
-            match to.filter(|t| *t - from <= Quarters::from(SWELL_REACH)) {
-                Some(to) => self.part.hairpins.push(Hairpin { from, to, kind }),
-                None => {
-                    let word = match kind {
-                        HairpinKind::Crescendo => "cresc.",
-                        HairpinKind::Diminuendo => "dim.",
-                    };
-                    let number = self.bar_number(from);
-                    self.unread(number, format!("how far \"{word}\" reaches"));
-                }
+            if let Some(to) = to.filter(|t| *t - from <= Quarters::from(SWELL_REACH)) {
+                self.part.hairpins.push(Hairpin { from, to, kind });
+            } else {
+                let word = match kind {
+                    HairpinKind::Crescendo => "cresc.",
+                    HairpinKind::Diminuendo => "dim.",
+                };
+                let number = self.bar_number(from);
+                self.unread(number, format!("how far \"{word}\" reaches"));
             }
         }
     }

@@ -635,12 +635,11 @@ fn numbers(line: &mut Line) -> Result<(i32, i32), Fault> {
     let from = line.at;
     let first = integer(line);
     let second = if line.take('-') { integer(line) } else { first };
-    match (first, second) {
-        (Some(a), Some(b)) => Ok((a, b)),
-        _ => {
-            line.at = from;
-            Err(line.fault("the number of a bar", "write it as in 5 or 5-8"))
-        }
+    if let (Some(a), Some(b)) = (first, second) {
+        Ok((a, b))
+    } else {
+        line.at = from;
+        Err(line.fault("the number of a bar", "write it as in 5 or 5-8"))
     }
 }
 
