@@ -1,5 +1,8 @@
 //! Measuring: exact on strokes laid down by hand, true on made sound.
 
+// A failed unwrap is a failed test.
+#![allow(clippy::unwrap_used)]
+
 #[path = "measure/evenness.rs"]
 mod evenness;
 #[path = "measure/fairness.rs"]

@@ -42,18 +42,17 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
     }
     let player = |e: &Entry| e.player.clone().unwrap_or_else(|| "(no label)".to_owned());
     let players = only("players", "--player", entries.iter().map(player))?;
-    let part = match &args.figure {
-        Some(kind) => Some(kind.clone()),
-        None => {
-            // Two parts may bear one title; the identity tells them apart.
-            let name = |e: &Entry| format!("{} ({:.12})", e.part_title, e.part_identity);
-            only(
-                "parts",
-                "--part, or --figure for all parts",
-                entries.iter().map(name),
-            )?;
-            entries.first().map(|e| e.part_title.clone())
-        }
+    let part = if let Some(kind) = &args.figure {
+        Some(kind.clone())
+    } else {
+        // Two parts may bear one title; the identity tells them apart.
+        let name = |e: &Entry| format!("{} ({:.12})", e.part_title, e.part_identity);
+        only(
+            "parts",
+            "--part, or --figure for all parts",
+            entries.iter().map(name),
+        )?;
+        entries.first().map(|e| e.part_title.clone())
     };
     let takes = trend::kept(&log, &entries, args.figure.as_deref())?;
     let trends = Trends {

@@ -7,6 +7,8 @@ use kettlemark_test_support::parts::{self, Wish};
 use kettlemark_test_support::player::{self, Player};
 use std::time::{Duration, Instant};
 
+// The tests use all of it, this only the room.
+#[allow(dead_code)]
 #[path = "../align/simulated.rs"]
 mod simulated;
 

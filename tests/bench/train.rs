@@ -4,6 +4,8 @@
 //! Every number is drawn from fixed seeds, so the file comes out the same to
 //! the byte on one kind of processor.
 
+#![allow(clippy::print_stdout, reason = "its table is its result")]
+
 use kettlemark::listen::{Candidate, FEATURE_NAMES, Features, Listener};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp::resample;
@@ -216,11 +218,12 @@ fn main() {
     }
     table(&sheets(CHECK), &weights);
     if std::env::args().any(|a| a == "--write") {
-        let text: String = FEATURE_NAMES
+        let lines: Vec<String> = FEATURE_NAMES
             .iter()
             .zip(&weights)
-            .map(|(n, w)| format!("{n},{w:.4}\n"))
+            .map(|(n, w)| format!("{n},{w:.4}"))
             .collect();
-        std::fs::write(WEIGHTS, text).expect("the weights file is part of the source");
+        std::fs::write(WEIGHTS, lines.join("\n") + "\n")
+            .expect("the weights file is part of the source");
     }
 }

@@ -56,7 +56,7 @@ pub fn part(bars: usize, bpm: f64) -> Part {
 }
 
 /// Adds a note to the end of a part.
-pub fn note<'a>(part: &'a mut Part, at: Quarters, length: Quarters, drum: u8) -> &'a mut Note {
+pub fn note(part: &mut Part, at: Quarters, length: Quarters, drum: u8) -> &mut Note {
     let dynamic = part.marks.iter().rfind(|m| m.at <= at).map(|m| m.mark);
     part.notes.push(Note {
         bar: part.bars.partition_point(|b| b.at <= at) - 1,
