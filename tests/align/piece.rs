@@ -21,9 +21,9 @@ fn part(seed: u64) -> Part {
 }
 
 fn take(seed: u64, part: &Part) -> simulated::Take {
-    let how: Hearing = if seed % 2 == 0 { CLEAN } else { ROOM };
+    let how: Hearing = if seed.is_multiple_of(2) { CLEAN } else { ROOM };
     let mut player = Player::draw(&mut Draw::new(seed, 2));
-    if seed % 3 == 0 {
+    if seed.is_multiple_of(3) {
         player.missed = 0.08;
         player.other_drum = 0.06;
         player.extra = 0.06;
