@@ -1,5 +1,8 @@
 //! Recordings to samples: every container, damage, forgery, fitness.
 
+// A failed unwrap is a failed test; the rows that are printed are for reading.
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::float_cmp)]
+
 #[path = "take/damage.rs"]
 mod damage;
 #[path = "take/fitness.rs"]
