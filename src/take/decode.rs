@@ -82,7 +82,6 @@ impl Decoding {
         let Some(CodecParameters::Audio(params)) = &track.codec_params else {
             return Err("its audio track does not say how it is coded".to_owned());
         };
-        super::guard::check_claims(params)?;
         let in_mp4 = container.contains("mp4");
         let in_mkv = container.contains("mkv") || container.contains("matroska");
         let codec = codec_name(params);
@@ -115,10 +114,7 @@ impl Decoding {
             waiting: Vec::new(),
             codec,
             offset_known,
-            // Where there is no index, the number is an estimate.
-            promised: track
-                .num_frames
-                .filter(|_| (!raw_aac || in_mp4) && (!is_mp3 || track.delay.is_some())),
+            promised: track.num_frames,
             header_rate_hz: params.sample_rate,
             is_mp3,
             lost: Vec::new(),
@@ -256,9 +252,6 @@ impl Decoding {
             let end = scaled(to.0 as i64, self.rate_hz, 1, to.1);
             let start = self.cursor + self.fill as i64;
             let left = usize::try_from(end - start).unwrap_or(0);
-            if left <= self.waiting[0].len() {
-                self.ended = true;
-            }
             for channel in &mut self.waiting {
                 channel.truncate(left);
             }

@@ -1,6 +1,5 @@
 //! How fit a recording is for judging: measured while it streams by.
 
-use super::gain::GainWatch;
 use super::{ANALYSIS_RATE_HZ, Fitness};
 use realfft::{RealFftPlanner, RealToComplex};
 use std::sync::Arc;
@@ -30,7 +29,6 @@ pub(super) struct Meter {
     fft: Arc<dyn RealToComplex<f32>>,
     /// Frames and summed power spectrum of each class of level.
     classes: Vec<(u64, Vec<f64>)>,
-    gain: GainWatch,
     sum: f64,
     analysed: u64,
 }
@@ -53,7 +51,6 @@ impl Default for Meter {
             frame: Vec::with_capacity(FRAME),
             fft: RealFftPlanner::new().plan_fft_forward(FRAME),
             classes: vec![(0, Vec::new()); CLASSES],
-            gain: GainWatch::new(),
             sum: 0.0,
             analysed: 0,
         }
@@ -105,7 +102,6 @@ impl Meter {
     /// Looks at samples at the analysis rate.
     pub(super) fn analysed(&mut self, samples: &[f32]) {
         self.analysed += samples.len() as u64;
-        self.gain.push(samples);
         for &sample in samples {
             self.sum += f64::from(sample);
             self.frame.push(sample);
@@ -165,8 +161,6 @@ impl Meter {
         fitness.noise_floor_db = self.noise_floor_db();
         let total = self.mean_spectrum();
         fitness.bandwidth_hz = bandwidth_hz(&total);
-        fitness.bass_cut_hz = self.bass_cut_hz();
-        fitness.gain_control = self.gain.verdict();
     }
 
     /// Level of the quietest twentieth of the frames that hold anything.
@@ -180,41 +174,6 @@ impl Meter {
             }
         }
         None
-    }
-
-    /// Where the quiet moments lose their bass. Rooms and microphones hiss and
-    /// rumble down to the lowest tones; where that falls by more than 18 dB
-    /// within an octave, the recorder has cut it.
-    fn bass_cut_hz(&self) -> Option<f64> {
-        let all: u64 = self.classes.iter().skip(1).map(|c| c.0).sum();
-        let mut quiet = vec![0.0; FRAME / 2 + 1];
-        let mut seen = 0;
-        for (frames, sums) in self.classes.iter().skip(1) {
-            if seen * 10 >= all {
-                break;
-            }
-            seen += frames;
-            for (q, s) in quiet.iter_mut().zip(sums) {
-                *q += s;
-            }
-        }
-        if seen < 8 {
-            return None;
-        }
-        // The median of a band leaves what rings in it aside.
-        let band = |low_hz: f64| {
-            let bin = f64::from(ANALYSIS_RATE_HZ) / FRAME as f64;
-            let mut bins = quiet[(low_hz / bin) as usize..=(low_hz * 1.4 / bin) as usize].to_vec();
-            bins.sort_by(f64::total_cmp);
-            bins[bins.len() / 2]
-        };
-        let above = band(300.0).min(band(420.0));
-        if above <= 0.0 || band(50.0) > above / 63.0 {
-            return None;
-        }
-        (5..30)
-            .map(|step| f64::from(step) * 10.0)
-            .find(|hz| band(*hz) > above / 4.0 && band(hz / 2.0) < above / 63.0)
     }
 
     fn mean_spectrum(&self) -> Vec<f64> {

@@ -5,13 +5,11 @@
 
 mod decode;
 mod fitness;
-mod gain;
 mod guard;
 mod mix;
 mod mp4;
 mod open;
 mod opus;
-mod repair;
 mod resample;
 
 use crate::error::Error;

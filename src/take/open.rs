@@ -1,7 +1,7 @@
 //! Opening a file: what it is, whether it can be trusted, its hash.
 
 use super::decode::Decoding;
-use super::{mp4, repair};
+use super::mp4;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
@@ -64,16 +64,7 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
         Vec::new()
     };
     rewind(&mut file)?;
-    let patches = repair::wav(&mut file, about.len(), &head);
-    rewind(&mut file)?;
-    let mut remarks: Vec<String> = Vec::new();
-    if !patches.is_empty() {
-        remarks.push(
-            "the recorder did not finish the header; the length was taken from the file".into(),
-        );
-    }
-    let source = repair::Patched::new(file, about.len(), patches);
-    let stream = MediaSourceStream::new(Box::new(source), MediaSourceStreamOptions::default());
+    let stream = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
     let reader = symphonia::default::get_probe()
         .probe(
             &Hint::new(),
