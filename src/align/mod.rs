@@ -1,12 +1,12 @@
 //! Matching: which stroke is which note, and the tempo the player keeps.
 //!
-//! The part becomes a row of onsets ([`score`]), the candidates a row of
-//! likelihoods ([`sounds`]). [`runs`] finds the stretches of the take that
-//! follow the part by dynamic programming ([`follow`]) over onsets and
+//! The part becomes a row of onsets (`score`), the candidates a row of
+//! likelihoods (`sounds`). `runs` finds the stretches of the take that
+//! follow the part by dynamic programming (`follow`) over onsets and
 //! candidates, each branch with a Kalman state of its own for the tempo.
-//! [`pulse`] draws the tempo kept through what was matched, and [`judge`] asks
+//! `pulse` draws the tempo kept through what was matched, and `judge` asks
 //! of every note how likely it is that it was played, given the pulse of all
-//! the others. [`piece`] says whether the take is of the part at all.
+//! the others. `piece` says whether the take is of the part at all.
 
 mod follow;
 mod judge;

@@ -1,6 +1,6 @@
 //! Every word a reader of the report sees, in one place, so that it can be
 //! put into another language: this file holds what charts and pages share,
-//! [`charts`] the labels of charts, [`page`] the page, [`terminal`] the
+//! `charts` the labels of charts, `page` the page, `terminal` the
 //! short summary.
 
 mod charts;
