@@ -75,7 +75,12 @@ fn stops(take: &MadeTake) -> Vec<Stop> {
         .stops
         .iter()
         .map(|s| {
-            let struck_s = truth.notes[s.note].time_s.unwrap_or(f64::NAN);
+            // A roll is followed from its last stroke.
+            let roll = truth.rolls.iter().find(|r| r.note == s.note);
+            let struck_s = roll
+                .map(|r| r.to_s)
+                .or(truth.notes[s.note].time_s)
+                .unwrap_or(f64::NAN);
             Stop {
                 note: s.note,
                 bar: 1,
