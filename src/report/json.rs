@@ -27,6 +27,14 @@ pub fn text(review: &Review) -> String {
     String::from_utf8_lossy(&bytes).into_owned()
 }
 
+/// The review as the file says it: the same numbers, rounded. Charts and
+/// pages are made of this, so that they can be made again from the file.
+pub fn rounded(review: &Review) -> Review {
+    // A number that is not finite has no place in JSON; such a review stays
+    // as it is, and what is not finite is shown as unknown.
+    serde_json::from_str(&text(review)).unwrap_or_else(|_| review.clone())
+}
+
 #[derive(Default)]
 struct Rounding {
     depth: usize,

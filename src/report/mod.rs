@@ -44,6 +44,7 @@ pub struct Options {
 /// is replaced; if any of the names is somebody else's file, nothing is
 /// written.
 pub fn write(review: &Review, dir: &Path, options: &Options) -> Result<(), Error> {
+    let review = &json::rounded(review);
     let audio = match &options.take {
         Some(take) if options.with_audio => Some(audio::embedded(take, review)?),
         Some(take) => Some(page::Audio {

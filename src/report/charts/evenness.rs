@@ -104,7 +104,8 @@ fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64
     let top = y + 10.0;
     let row = (ROWS_HEIGHT / figures.len().max(1) as f64).min(ROW);
     let rows_bottom = top + row * figures.len() as f64;
-    let bottom = rows_bottom + 30.0;
+    let has_usual = !kind.usual_shape_ms.is_empty();
+    let bottom = rows_bottom + if has_usual { 30.0 } else { 4.0 };
     for k in 0..=parts {
         let x = part_scale.at(k as f64);
         if k > 0 && k < parts {
@@ -114,19 +115,16 @@ fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64
         svg.line((x, top), (x, bottom), "grid");
     }
     rows(svg, frame, &figures, &part_scale, (top, row), band);
-    svg.line(
-        (part_scale.at_from, rows_bottom + 2.0),
-        (part_scale.at_to, rows_bottom + 2.0),
-        "axis",
-    );
-    usual(
-        svg,
-        frame,
-        kind,
-        &part_scale,
-        (rows_bottom + 17.0, band),
-        interval,
-    );
+    if has_usual {
+        let divide = rows_bottom + 2.0;
+        svg.line(
+            (part_scale.at_from, divide),
+            (part_scale.at_to, divide),
+            "axis",
+        );
+        let y = rows_bottom + 17.0;
+        usual(svg, frame, kind, &part_scale, (y, band), interval);
+    }
     axis(svg, &part_scale, parts, bottom);
     scale_bar(svg, frame, &part_scale, interval, bottom + 36.0);
     let noticed = words::noticeable_ms(&review.settings, interval);
