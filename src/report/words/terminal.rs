@@ -61,10 +61,9 @@ fn judged(review: &Review, lines: &mut Vec<String>) {
         }
     }
     for interval in &review.intervals {
-        // Only where it is more than its own uncertainty.
-        if interval.cents.abs() > 2.0 * interval.cents_sd
-            && interval.cents.abs() > review.settings.tune_bands_cents[0]
-        {
+        // Only where it is surely out: the uncertainty leaves no doubt.
+        let near = review.settings.tune_bands_cents[0];
+        if interval.cents.abs() - 2.0 * interval.cents_sd > near {
             lines.push(format!(
                 "Interval   {}: {}",
                 capital(&interval_full(interval)),
