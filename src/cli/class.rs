@@ -326,8 +326,12 @@ fn row(job: &Job, folder: &Path, ended: Option<Ended>, args: &ClassArgs) -> Row 
             }
         }
         Some(Ended::Code(_, said)) => {
-            let said = said.lines().last().unwrap_or_default();
-            unreadable(said.strip_prefix("kettlemark: ").unwrap_or(said))
+            let mut lines = said.lines();
+            let ours = lines.clone().find_map(|l| l.strip_prefix("kettlemark: "));
+            unreadable(
+                ours.or_else(|| lines.next_back())
+                    .unwrap_or("no reason was given"),
+            )
         }
         Some(Ended::TooLong) => unreadable(&format!(
             "given up after {} seconds; --limit-s gives it longer",
