@@ -85,7 +85,11 @@ pub fn review(take: &str, bpm: f64, unevenness_ms: f64, mut wobble: impl FnMut()
 
 /// A text that stands for a hash: different for different takes.
 fn blake3_like(take: &str) -> String {
-    let mut text: String = take.bytes().map(|b| format!("{b:02x}")).collect();
+    let mut text = take
+        .bytes()
+        .map(|b| format!("{b:02x}"))
+        .collect::<Vec<_>>()
+        .concat();
     text.push_str("00000000");
     text
 }
