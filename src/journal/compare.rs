@@ -104,9 +104,18 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         .filter_map(|(place, key)| one(&DEFINITIONS[place], key, a, b))
         .collect();
     let takes = |c: &Compared| c.difference.count_a.min(c.difference.count_b);
+    // The figure that most takes of both sets have leads, of equals the one
+    // played most.
+    let played = |kind: &str| -> usize {
+        let all = a.takes.iter().chain(&b.takes);
+        all.flat_map(|t| &t.figures).filter(|f| f.0 == kind).count()
+    };
     let main = (0..measures.len())
         .filter(|&i| measures[i].measure == DEFINITIONS[0].name)
-        .max_by_key(|&i| (takes(&measures[i]), std::cmp::Reverse(i)));
+        .max_by_key(|&i| {
+            let c = &measures[i];
+            (takes(c), played(&c.of), std::cmp::Reverse(i))
+        });
     if let Some(main) = main {
         measures[..=main].rotate_right(1);
     }

@@ -173,10 +173,20 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
         .into_iter()
         .map(|((place, of), rows)| one(&DEFINITIONS[place], of, &rows))
         .collect();
-    // The figure played on most days leads.
+    // The figure played on most days leads, of equals the one played most.
+    let played = |kind: &str| -> usize {
+        let measures = takes.iter().flat_map(|t| &t.measures);
+        measures
+            .filter(|m| m.scope == "figure" && m.name == DEFINITIONS[0].name && m.key == kind)
+            .map(|m| m.count)
+            .sum()
+    };
     let main = (0..series.len())
         .filter(|&i| series[i].measure == DEFINITIONS[0].name)
-        .max_by_key(|&i| (series[i].days.len(), std::cmp::Reverse(i)));
+        .max_by_key(|&i| {
+            let s = &series[i];
+            (s.days.len(), played(&s.of), std::cmp::Reverse(i))
+        });
     if let Some(main) = main {
         series[..=main].rotate_right(1);
     }

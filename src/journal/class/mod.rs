@@ -56,6 +56,17 @@ pub struct Row {
     pub doubts: Vec<String>,
 }
 
+/// Each kind once, in the order of the review.
+fn kinds_of_doubts(review: &Review) -> Vec<String> {
+    let mut kinds: Vec<String> = Vec::new();
+    for doubt in &review.doubts {
+        if !kinds.contains(&doubt.kind) {
+            kinds.push(doubt.kind.clone());
+        }
+    }
+    kinds
+}
+
 /// The order in which outcomes are counted.
 pub const OUTCOMES: [Outcome; 5] = [
     Outcome::Played,
@@ -86,7 +97,7 @@ impl Row {
                 .iter()
                 .find(|p| p.counted)
                 .map(|p| (p.from_bar, p.to_bar)),
-            doubts: review.doubts.iter().map(|d| d.kind.clone()).collect(),
+            doubts: kinds_of_doubts(review),
         }
     }
 

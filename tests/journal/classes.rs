@@ -1,0 +1,234 @@
+//! A class from outside: bad files, blind hearing, resuming, kills.
+
+use kettlemark::journal::stats::chance::Chance;
+use kettlemark::journal::{Log, class::find};
+use kettlemark_test_support::outside::root;
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::{Duration, SystemTime};
+
+const TAKES: [&str; 3] = ["lantern-1.mp3", "lantern-2.m4a", "lantern-3.flac"];
+
+/// The sample takes and, if wanted, two files that are none.
+fn folder_of_takes(folder: &Path, broken: bool) -> PathBuf {
+    let takes = folder.join("takes");
+    fs::create_dir(&takes).unwrap();
+    for name in TAKES {
+        fs::copy(root().join("sample-takes").join(name), takes.join(name)).unwrap();
+    }
+    if broken {
+        let flac = fs::read(takes.join(TAKES[2])).unwrap();
+        fs::write(takes.join("cut.flac"), &flac[..2000]).unwrap();
+        fs::write(takes.join("letter.wav"), "This is a letter, not a take.").unwrap();
+    }
+    takes
+}
+
+fn class(takes: &Path, out: &Path, log: &Path) -> Command {
+    let mut command = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+    command
+        .arg("class")
+        .arg(takes)
+        .arg("--part")
+        .arg(root().join("sample-takes/lantern.musicxml"))
+        .arg("--out")
+        .arg(out)
+        .env("KETTLEMARK_LOG", log)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    command
+}
+
+/// Every file below a folder and its content.
+fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            found.extend(contents(&path));
+        } else {
+            let bytes = fs::read(&path).unwrap();
+            found.insert(path, bytes);
+        }
+    }
+    found
+}
+
+fn changed_at(out: &Path) -> Vec<SystemTime> {
+    let reviews = ["lantern-1", "lantern-2", "lantern-3"].map(|f| out.join(f).join("review.json"));
+    let times = reviews.map(|r| fs::metadata(r).unwrap().modified().unwrap());
+    times.to_vec()
+}
+
+#[test]
+fn bad_files_are_named_and_stop_nobody_and_nothing_is_done_twice() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), true);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let code = class(&takes, &out, &log).status().unwrap().code();
+    assert_eq!(code, Some(1));
+    let rows = fs::read_to_string(out.join("class.csv")).unwrap();
+    let mut states = BTreeMap::new();
+    for row in csv::Reader::from_reader(rows.as_bytes()).records() {
+        let row = row.unwrap();
+        states.insert(row[1].to_owned(), (row[2].to_owned(), row[3].is_empty()));
+    }
+    assert_eq!(states.len(), 5);
+    for name in TAKES {
+        assert_eq!(states[name], ("judged".to_owned(), true));
+    }
+    for name in ["cut.flac", "letter.wav"] {
+        assert_eq!(states[name], ("not read".to_owned(), false));
+    }
+    let page = fs::read_to_string(out.join("class.html")).unwrap();
+    assert!(page.contains("lantern-1/review.html") && page.contains("letter.wav"));
+    assert_eq!(Log::open(&log).unwrap().entries().unwrap().len(), 3);
+
+    let first = contents(&out);
+    let times = changed_at(&out);
+    class(&takes, &out, &log).status().unwrap();
+    assert_eq!(changed_at(&out), times, "nothing was done again");
+    assert_eq!(contents(&out), first);
+    // Another setting is another review.
+    class(&takes, &out, &log)
+        .args(["--", "--a4", "442"])
+        .status()
+        .unwrap();
+    assert!(changed_at(&out).iter().zip(&times).all(|(a, b)| a != b));
+    assert_eq!(Log::open(&log).unwrap().entries().unwrap().len(), 3);
+}
+
+#[test]
+fn letters_hide_the_names_everywhere_but_in_the_key() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let code = class(&takes, &out, &log)
+        .arg("--anonymous")
+        .status()
+        .unwrap()
+        .code();
+    assert_eq!(code, Some(0));
+    for (path, bytes) in contents(&out) {
+        let text = String::from_utf8_lossy(&bytes);
+        let name = path
+            .strip_prefix(&out)
+            .unwrap()
+            .to_string_lossy()
+            .into_owned();
+        for hidden in ["lantern-1", "lantern-2", "lantern-3"] {
+            assert!(!text.contains(hidden) && !name.contains(hidden), "{name}");
+        }
+    }
+    let key = fs::read_to_string(folder.path().join("out-key.csv")).unwrap();
+    assert!(TAKES.iter().all(|t| key.contains(t)));
+    assert!(!log.exists());
+}
+
+#[test]
+fn gathering_finds_what_was_reviewed_elsewhere() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    class(&takes, &out, &log).status().unwrap();
+    fs::remove_file(out.join("class.csv")).unwrap();
+    let status = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"))
+        .arg("class")
+        .arg("--from")
+        .arg(&out)
+        .stdout(Stdio::null())
+        .status()
+        .unwrap();
+    assert_eq!(status.code(), Some(0));
+    let rows = fs::read_to_string(out.join("class.csv")).unwrap();
+    assert_eq!(rows.lines().count(), 4);
+}
+
+#[test]
+fn a_list_names_files_players_and_parts() {
+    let folder = tempfile::tempdir().unwrap();
+    let list = folder.path().join("list.csv");
+    fs::write(&list, "player,file,part\nA,x.wav,p.mid\n,sub/y.wav,\n").unwrap();
+    let jobs = find::in_list(&list, Some(Path::new("other.mid"))).unwrap();
+    assert_eq!(jobs[0].player, "A");
+    assert_eq!(jobs[0].part, folder.path().join("p.mid"));
+    assert_eq!(jobs[1].player, "sub/y");
+    assert_eq!(jobs[1].part, Path::new("other.mid"));
+    assert!(
+        find::in_list(&list, None)
+            .unwrap_err()
+            .to_string()
+            .contains("line 3")
+    );
+}
+
+#[test]
+fn every_subfolder_may_have_a_part_of_its_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("out");
+    for (sub, part) in [("one", "a.mid"), ("two", "b.musicxml")] {
+        let sub = folder.path().join(sub);
+        fs::create_dir(&sub).unwrap();
+        fs::write(sub.join(part), "").unwrap();
+        fs::write(sub.join("take.wav"), "").unwrap();
+    }
+    let jobs = find::in_folder(folder.path(), None, &out).unwrap();
+    let parts: Vec<_> = jobs
+        .iter()
+        .map(|j| j.part.file_name().unwrap().to_owned())
+        .collect();
+    assert_eq!(parts, ["a.mid", "b.musicxml"]);
+    fs::write(folder.path().join("stray.wav"), "").unwrap();
+    assert!(find::in_folder(folder.path(), None, &out).is_err());
+}
+
+/// Forty times a class is killed at a random instant and taken up again.
+/// The log is sound all the time, nothing is there twice, and the end is
+/// what an undisturbed run gives.
+#[test]
+fn a_class_that_is_killed_is_taken_up_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), true);
+    let (calm, log) = (folder.path().join("calm"), folder.path().join("log.db"));
+    class(&takes, &calm, &folder.path().join("calm.db"))
+        .status()
+        .unwrap();
+    let out = folder.path().join("out");
+    let mut chance = Chance::seeded(40);
+    for round in 0..40 {
+        if round % 8 == 0 {
+            let _ = fs::remove_dir_all(&out);
+        }
+        let mut child = class(&takes, &out, &log).spawn().unwrap();
+        std::thread::sleep(Duration::from_micros(chance.below(600_000) as u64));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        if log.exists() {
+            let connection = rusqlite::Connection::open(&log).unwrap();
+            let sound: String = connection
+                .query_row("PRAGMA quick_check", [], |r| r.get(0))
+                .unwrap();
+            assert_eq!(sound, "ok", "round {round}");
+        }
+    }
+    // Reviews that were begun before the last kill may still be ending.
+    std::thread::sleep(Duration::from_secs(2));
+    assert_eq!(class(&takes, &out, &log).status().unwrap().code(), Some(1));
+    let within = |folder: &Path| -> BTreeMap<PathBuf, Vec<u8>> {
+        contents(folder)
+            .into_iter()
+            .map(|(path, bytes)| (path.strip_prefix(folder).unwrap().to_owned(), bytes))
+            // Left beside by a process that was killed while writing.
+            .filter(|(path, _)| !path.iter().any(|p| p.to_string_lossy().starts_with('.')))
+            .collect()
+    };
+    let (found, expected) = (within(&out), within(&calm));
+    assert!(found.keys().eq(expected.keys()));
+    for (path, bytes) in &found {
+        // The title is the folder of takes; everything is the same.
+        assert!(bytes == &expected[path], "{}", path.display());
+    }
+    assert_eq!(Log::open(&log).unwrap().entries().unwrap().len(), 3);
+}
