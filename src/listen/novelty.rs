@@ -40,7 +40,14 @@ pub struct Novelty {
     pub rise: Vec<[f32; BANDS]>,
     /// Their sum.
     pub sum: Vec<f32>,
+    /// The sum with a small share of the rises beyond the cap: a loud stroke
+    /// after silence reaches the cap in every band long before its middle, and
+    /// only this says where the middle is.
+    sharp: Vec<f32>,
 }
+
+/// How much a rise beyond the cap counts when a peak is placed.
+const BEYOND: f32 = 0.05;
 
 impl Novelty {
     /// `floor_db` is the quiet level of each band.
@@ -48,6 +55,7 @@ impl Novelty {
         let powers: Vec<[f32; BANDS]> = levels_db.iter().map(|l| l.map(power)).collect();
         let floor = floor_db.map(|f| 4.0 * power(f) + 1e-12);
         let none = [0.0; BANDS];
+        let mut sharp = vec![0.0; powers.len()];
         let rise: Vec<[f32; BANDS]> = (0..powers.len())
             .map(|i| {
                 let mut rise = none;
@@ -61,27 +69,27 @@ impl Novelty {
                         .iter()
                         .map(|&k| i.checked_sub(k).map_or(0.0, |j| powers[j][band]))
                         .fold(0.0, f32::max);
-                    *out = ((after + floor[band]) / (before + floor[band]))
-                        .ln()
-                        .clamp(0.0, CAP);
+                    let whole = ((after + floor[band]) / (before + floor[band])).ln();
+                    *out = whole.clamp(0.0, CAP);
+                    sharp[i] += *out + BEYOND * (whole - CAP).max(0.0);
                 }
                 rise
             })
             .collect();
         let sum = rise.iter().map(|r| r.iter().sum()).collect();
-        Self { rise, sum }
+        Self { rise, sum, sharp }
     }
 
     /// Frames at which the sum peaks above `threshold`.
     pub fn peaks(&self, threshold: f32) -> Vec<usize> {
-        let sum = &self.sum;
-        (0..sum.len())
+        let sharp = &self.sharp;
+        (0..sharp.len())
             .filter(|&i| {
                 let from = i.saturating_sub(APART);
-                let to = (i + APART + 1).min(sum.len());
-                sum[i] > threshold
-                    && sum[from..i].iter().all(|&s| s < sum[i])
-                    && sum[i + 1..to].iter().all(|&s| s <= sum[i])
+                let to = (i + APART + 1).min(sharp.len());
+                sharp[i] > threshold
+                    && sharp[from..i].iter().all(|&s| s < sharp[i])
+                    && sharp[i + 1..to].iter().all(|&s| s <= sharp[i])
             })
             .collect()
     }
