@@ -25,7 +25,7 @@ const STRETCH: usize = 20 * ANALYSIS_RATE_HZ as usize;
 /// Samples kept from one stretch to the next: 0.5 s.
 const OVERLAP: usize = ANALYSIS_RATE_HZ as usize / 2;
 /// A sum of rises below this is not even looked at.
-const FAINT: f32 = 1.6;
+const FAINT: f32 = 1.0;
 /// Candidates less likely than this are dropped: 2 %.
 const LEAST_LOG_ODDS: f64 = -3.9;
 

@@ -16,7 +16,7 @@ use rayon::prelude::*;
 
 /// Seeds for fitting and for the table that is printed; all below the first
 /// judging seed.
-const FIT: std::ops::Range<u64> = 0..4;
+const FIT: std::ops::Range<u64> = 0..8;
 const CHECK: std::ops::Range<u64> = 500..502;
 const WEIGHTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/listen/weights.csv");
 
@@ -73,7 +73,7 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
 }
 
 fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
-    let kinds = [Kind::Clean, Kind::Room, Kind::Phone, Kind::Click];
+    let kinds = [Kind::Clean, Kind::Room, Kind::Phone, Kind::Click, Kind::Noise];
     let all: Vec<(Kind, Instrument, u64)> = seeds
         .flat_map(|s| {
             kinds
