@@ -73,7 +73,13 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
 }
 
 fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
-    let kinds = [Kind::Clean, Kind::Room, Kind::Phone, Kind::Click, Kind::Noise];
+    let kinds = [
+        Kind::Clean,
+        Kind::Room,
+        Kind::Phone,
+        Kind::Click,
+        Kind::Noise,
+    ];
     let all: Vec<(Kind, Instrument, u64)> = seeds
         .flat_map(|s| {
             kinds
@@ -211,8 +217,26 @@ fn table(sheets: &[Sheet], weights: &[f64]) {
     }
 }
 
+/// The weights as they are.
+fn kept() -> Vec<f64> {
+    let text = std::fs::read_to_string(WEIGHTS).expect("the weights file is part of the source");
+    let weight = |name: &&str| {
+        text.lines()
+            .find_map(|l| l.strip_prefix(*name)?.strip_prefix(',')?.parse().ok())
+    };
+    FEATURE_NAMES
+        .iter()
+        .map(|n| weight(n).unwrap_or(0.0))
+        .collect()
+}
+
 fn main() {
-    let weights = fit(&sheets(FIT));
+    // "--check" leaves the weights as they are and only prints the table.
+    let weights = if std::env::args().any(|a| a == "--check") {
+        kept()
+    } else {
+        fit(&sheets(FIT))
+    };
     for (name, weight) in FEATURE_NAMES.iter().zip(&weights) {
         println!("{name},{weight:.4}");
     }
