@@ -26,6 +26,8 @@ const STRETCH: usize = 20 * ANALYSIS_RATE_HZ as usize;
 const OVERLAP: usize = ANALYSIS_RATE_HZ as usize / 2;
 /// A sum of rises below this is not even looked at.
 const FAINT: f32 = 1.0;
+/// A sum of rises above this is a stroke in all likelihood.
+const CLEAR: f32 = 6.0;
 /// Candidates less likely than this are dropped: 2 %.
 const LEAST_LOG_ODDS: f64 = -3.9;
 
@@ -148,13 +150,17 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
+    let plain = plainness(rises, &novelty);
     let mut candidates: Vec<Candidate> = rises
         .iter()
-        .map(|rise| Candidate {
-            time_s: attack::sample_s(rise.contact.at),
-            time_sd_s: attack::sample_s(rise.contact.sd.hypot(4.0)),
-            log_odds: 0.0,
-            level_db: fresh_level_db(levels_db, rise.frame),
+        .map(|rise| {
+            let (late_s, sd_s) = attack::lateness(rise.contact.gain, plain);
+            Candidate {
+                time_s: attack::sample_s(rise.contact.at) - late_s,
+                time_sd_s: attack::sample_s(rise.contact.sd).hypot(sd_s),
+                log_odds: 0.0,
+                level_db: fresh_level_db(levels_db, rise.frame),
+            }
         })
         .collect();
     let mut loud: Vec<f64> = candidates
@@ -181,6 +187,18 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
             (*candidate, features)
         })
         .collect()
+}
+
+/// How plainly the contacts of a take are picked: the median of
+/// [`attack::plainness`] over its clear rises.
+fn plainness(rises: &[Rise], novelty: &Novelty) -> f64 {
+    let mut plain: Vec<f64> = rises
+        .iter()
+        .filter(|r| novelty.sum[r.frame] > CLEAR)
+        .map(|r| attack::plainness(r.contact.gain))
+        .collect();
+    plain.sort_by(f64::total_cmp);
+    plain.get(plain.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Energy of the first 80 ms above what was ringing, 47-4200 Hz, dB re full
