@@ -29,7 +29,7 @@ struct Sheet {
     labels: Vec<Option<bool>>,
     /// Error of the contact time of each true stroke found, seconds.
     errors_s: Vec<f64>,
-    /// The same with the feature "residual_gain".
+    /// The same with the feature `residual_gain`.
     found: Vec<(f64, f64)>,
     /// Audible strokes with no rise near them.
     unheard: usize,

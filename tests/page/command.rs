@@ -51,7 +51,7 @@ fn a_sample_take_is_reviewed_kept_and_fulfils_the_schema() {
         .collect();
     assert!(errors.is_empty(), "{errors:?}");
     assert!(dir.path().join("reports/practice.db").is_file());
-    assert_eq!(std::fs::read_dir(folder).unwrap().count(), 9);
+    assert_eq!(std::fs::read_dir(folder).unwrap().count(), 10);
 }
 
 #[test]

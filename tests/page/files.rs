@@ -6,7 +6,8 @@ use kettlemark::report::{self, Options, json};
 use kettlemark::review::Review;
 use std::path::{Path, PathBuf};
 
-const NAMES: [&str; 9] = [
+const NAMES: [&str; 10] = [
+    "deviations.svg",
     "dynamics.svg",
     "evenness.svg",
     "intonation.svg",

@@ -2,6 +2,7 @@
 //! a narrow page, a file of its own) and carries its units, its count, its
 //! uncertainty and the numbers that matter.
 
+pub mod deviations;
 pub mod dynamics;
 pub mod evenness;
 pub mod intonation;
@@ -67,6 +68,7 @@ pub fn files(review: &Review) -> Vec<(&'static str, String)> {
     vec![
         ("overview.svg", overview::file(review)),
         ("evenness.svg", evenness::draw(review, frame).file()),
+        ("deviations.svg", deviations::file(review)),
         ("intonation.svg", intonation::draw(review, frame).file()),
         ("dynamics.svg", dynamics::draw(review, frame).file()),
         ("rolls.svg", rolls::draw(review, frame).file()),

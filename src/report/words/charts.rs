@@ -79,6 +79,16 @@ pub fn nothing(review: &Review, why: &str) -> String {
     }
 }
 
+pub const DEVIATIONS: &str = "Notes against the pulse";
+pub const DEVIATIONS_ACROSS: &str = "ms; − early, + late";
+pub const DEVIATIONS_UP: &str = "notes";
+pub const NO_DEVIATIONS: &str = "Too few notes were heard for this chart.";
+
+/// What the chart of deviations says in a sentence.
+pub fn deviations_line(median_ms: &str, notes: usize) -> String {
+    format!("{notes} notes, median {median_ms} ms")
+}
+
 /// Which part and take a chart belongs to.
 pub fn chart_of(review: &Review) -> String {
     format!("{} · {}", title(review), harmless(&review.take.file))
