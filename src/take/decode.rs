@@ -3,7 +3,7 @@
 //! Every packet is placed by its time stamp, never by counting, because
 //! damaged packets vanish silently and everything after them would move.
 
-use super::mp4::Edit;
+use super::mp4::{Edit, Index};
 use super::opus::OpusDecoder;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::well_known as codecs;
@@ -12,6 +12,10 @@ use symphonia::core::formats::{FormatReader, TrackType};
 use symphonia::core::packet::Packet;
 use symphonia::core::units::TimeBase;
 
+/// Decoders make room for a whole packet, so it must be a credible one.
+const MOST_PACKET_FRAMES: u64 = 1 << 20;
+const MOST_CHANNELS: usize = 255;
+const BREAKS_OFF: &str = "the file breaks off before its end";
 /// Frames of silence handed on at a time while a gap is filled.
 const FILL_BLOCK: u64 = 1 << 16;
 /// A jump of the time stamps beyond this is not a gap but a wrong stamp.
@@ -21,6 +25,12 @@ const STAMP_SLACK_S: f64 = 0.003;
 /// More than this many packets that cannot be decoded, with nothing that can,
 /// and the rest is not tried.
 const HOPELESS_PACKETS: u64 = 2000;
+
+/// The upper half of HE-AAC is put together with this delay, in frames of the
+/// core: a player sounds the whole that much later than the core alone comes
+/// out. (The Fraunhofer encoder states a delay of 5058 frames of the full rate
+/// with, and of 4096 without that of the decoder's upper half.)
+const SBR_DELAY: i64 = 481;
 
 enum Decoder {
     Library(Box<dyn AudioDecoder>),
@@ -34,9 +44,16 @@ pub(super) struct Decoding {
     time_base: Option<TimeBase>,
     decoder: Decoder,
     edit: Option<Edit>,
+    /// Frames that the encoder put before the beginning, where the header
+    /// says so and no edit list does.
+    lead: Option<i64>,
+    in_mkv: bool,
     /// The stamps count from an arbitrary origin.
     free_origin: bool,
-    origin: Option<i64>,
+    /// Stamp of the track's first packet, damaged or not.
+    first_stamp: Option<i64>,
+    /// Frames to add to a stamp to have its place in the take.
+    begin: Option<i64>,
     /// Of the decoded samples; 0 before the first.
     pub(super) rate_hz: u32,
     pub(super) channels: usize,
@@ -48,6 +65,10 @@ pub(super) struct Decoding {
     pub(super) offset_known: bool,
     /// Frames that the header promises.
     promised: Option<u64>,
+    /// How long the whole file is said to last, seconds; pictures included.
+    whole_s: Option<f64>,
+    /// The share of its promise that the file holds.
+    share: Option<f64>,
     header_rate_hz: Option<u32>,
     is_mp3: bool,
     lost: Vec<(i64, i64)>,
@@ -66,8 +87,17 @@ pub(super) enum Step {
 
 impl Decoding {
     /// Chooses the track and its decoder. The error says what to do.
-    pub(super) fn new(reader: Box<dyn FormatReader>, edits: &[Edit]) -> Result<Self, String> {
+    /// `share`: how much of the promised sound data is there, below 1.
+    pub(super) fn new(
+        reader: Box<dyn FormatReader>,
+        index: &Index,
+        share: Option<f64>,
+    ) -> Result<Self, String> {
         let container = reader.format_info().short_name;
+        let about = reader.media_info();
+        let whole_s = about.duration.zip(about.time_base).map(|(duration, base)| {
+            duration.get() as f64 * f64::from(base.numer.get()) / f64::from(base.denom.get())
+        });
         let Some(track) = reader.default_track(TrackType::Audio) else {
             return Err(if reader.tracks().is_empty() {
                 "it holds no sound that can be read; convert it with \
@@ -85,14 +115,33 @@ impl Decoding {
         let in_mp4 = container.contains("mp4");
         let in_mkv = container.contains("mkv") || container.contains("matroska");
         let codec = codec_name(params);
-        let decoder = decoder(params, track.delay, in_mp4, &codec)?;
-        let edit = edits.iter().find(|e| e.track == track.id).copied();
+        let params = &with_true_width(params, index.big_endian.contains(&track.id));
+        if params.max_frames_per_packet.unwrap_or(0) > MOST_PACKET_FRAMES
+            || params
+                .channels
+                .as_ref()
+                .is_some_and(|c| c.count() > MOST_CHANNELS)
+        {
+            return Err(
+                "its header is damaged (packets longer, or channels more, than there can be); \
+                 copy it again from the recorder"
+                    .to_owned(),
+            );
+        }
+        let decoder = decoder(params, in_mp4, &codec)?;
+        let edit = index.edits.iter().find(|e| e.track == track.id).copied();
+        let pre_skip = match &decoder {
+            Decoder::Opus(opus) => opus.pre_skip.map(i64::from),
+            Decoder::Library(_) => None,
+        };
         let raw_aac = params.codec == codecs::CODEC_ID_AAC;
         let is_mp3 = params.codec == codecs::CODEC_ID_MP3;
-        let offset_known = if raw_aac {
-            (in_mp4 && edit.is_some()) || track.delay.is_some_and(|d| d > 0)
-        } else if is_mp3 {
-            track.delay.is_some_and(|d| d > 0) || (in_mp4 && edit.is_some())
+        // An edit list that begins at 0 knows nothing of the encoder's delay,
+        // which these codecs always have.
+        let offset_known = if raw_aac || is_mp3 {
+            edit.is_some_and(|e| e.from > 0) || track.delay.is_some_and(|d| d > 0)
+        } else if params.codec == codecs::CODEC_ID_OPUS {
+            pre_skip.is_some() || track.delay.is_some_and(|d| d > 0)
         } else {
             true
         };
@@ -105,8 +154,11 @@ impl Decoding {
             time_base: track.time_base,
             decoder,
             edit,
+            lead: pre_skip.filter(|_| edit.is_none()),
+            in_mkv,
             free_origin: in_mkv || (in_mp4 && edit.is_none()),
-            origin: None,
+            first_stamp: None,
+            begin: None,
             rate_hz: 0,
             channels: 0,
             cursor: 0,
@@ -115,6 +167,8 @@ impl Decoding {
             codec,
             offset_known,
             promised: track.num_frames,
+            whole_s,
+            share,
             header_rate_hz: params.sample_rate,
             is_mp3,
             lost: Vec::new(),
@@ -165,6 +219,12 @@ impl Decoding {
     }
 
     fn take(&mut self, packet: &Packet) {
+        let stamp = packet.pts.get();
+        if self.first_stamp.is_none() {
+            // Matroska's own word for a lead is a stamp below zero.
+            self.offset_known |= self.in_mkv && stamp < 0;
+            self.first_stamp = Some(stamp);
+        }
         let mut buffers = std::mem::take(&mut self.waiting);
         let decoded = match &mut self.decoder {
             Decoder::Library(decoder) => decoder.decode(packet).ok().map(|buffer| {
@@ -179,7 +239,12 @@ impl Decoding {
             for channel in &mut self.waiting {
                 channel.clear();
             }
-            if decoded.is_none() {
+            if decoded.is_some() {
+                // Some codecs need a packet before they give a frame.
+                if self.good_packets == 0 {
+                    self.first_stamp = None;
+                }
+            } else {
                 self.bad_packets += 1;
                 if self.bad_packets > HOPELESS_PACKETS && self.good_packets == 0 {
                     self.ended = true;
@@ -204,6 +269,38 @@ impl Decoding {
         self.place(packet, frames);
     }
 
+    /// Where the take begins: frames to add to every stamp.
+    fn beginning(&mut self) -> i64 {
+        if let Some(begin) = self.begin {
+            return begin;
+        }
+        let first = self.to_frames(self.first_stamp.unwrap_or(0));
+        let delay = if self.half_rate() { SBR_DELAY } else { 0 };
+        let begin = delay
+            + match (self.edit, self.lead) {
+                (Some(edit), _) => -scaled(edit.from as i64, self.rate_hz, 1, edit.timescale),
+                // Stamps in milliseconds know the lead only roughly.
+                (None, Some(lead)) if self.free_origin => -lead - first,
+                (None, Some(lead)) => -lead,
+                (None, None) if self.free_origin => -first.max(0),
+                (None, None) => 0,
+            };
+        self.begin = Some(begin);
+        begin
+    }
+
+    /// HE-AAC of which the core is decoded.
+    fn half_rate(&self) -> bool {
+        self.codec == "aac" && self.header_rate_hz.is_some_and(|h| h == 2 * self.rate_hz)
+    }
+
+    /// The first frame that is no longer presented.
+    fn presented_end(&self) -> Option<i64> {
+        let edit = self.edit?;
+        let units = i64::try_from(edit.to?.saturating_sub(edit.from)).ok()?;
+        Some(scaled(units, self.rate_hz, 1, edit.timescale))
+    }
+
     /// Cuts off what lies before the start, after the end or over what was
     /// handed on, and plans silence for what is missing.
     fn place(&mut self, packet: &Packet, frames: usize) {
@@ -212,49 +309,40 @@ impl Decoding {
             Decoder::Opus(_) => 0,
         };
         let stamp = self.to_frames(packet.pts.get().saturating_add(trimmed));
-        let begin = match self.edit {
-            Some(edit) => -scaled(edit.from as i64, self.rate_hz, 1, edit.timescale),
-            None => 0,
-        };
-        let mut position = stamp.saturating_add(begin);
-        if self.free_origin {
-            let origin = *self.origin.get_or_insert(position.max(0));
-            position -= origin;
+        let end = self.presented_end().unwrap_or(i64::MAX);
+        let position = stamp.saturating_add(self.beginning());
+        if position >= end {
+            self.waiting.iter_mut().for_each(Vec::clear);
+            return;
         }
         let mut ahead = position - self.cursor;
         let slack = (STAMP_SLACK_S * f64::from(self.rate_hz)) as i64;
         let slack = slack.max(frames as i64 / 2);
-        let first = self.good_packets == 1;
         if ahead > LONGEST_GAP_S as i64 * i64::from(self.rate_hz) {
-            if !first {
+            if self.good_packets > 1 {
                 self.remarks.push(format!(
                     "at {:.2} s the file's time stamps jump; the jump is left out",
                     self.cursor as f64 / f64::from(self.rate_hz)
                 ));
             }
-            self.free_origin = true;
-            self.origin = Some(self.origin.unwrap_or(0).saturating_add(ahead));
+            self.begin = Some(self.beginning().saturating_sub(ahead));
             ahead = 0;
         }
         if ahead > slack {
             self.fill = ahead as u64;
             self.lost.push((self.cursor, position));
+        } else if ahead > 0 && self.cursor == 0 {
+            self.fill = ahead as u64;
         } else if ahead < 0 && (self.cursor == 0 || ahead < -slack) {
             let drop = usize::try_from(-ahead).map_or(frames, |n| n.min(frames));
             for channel in &mut self.waiting {
                 channel.drain(..drop);
             }
         }
-        if let Some(to) = self
-            .edit
-            .and_then(|e| e.to.map(|to| (to - e.from, e.timescale)))
-        {
-            let end = scaled(to.0 as i64, self.rate_hz, 1, to.1);
-            let start = self.cursor + self.fill as i64;
-            let left = usize::try_from(end - start).unwrap_or(0);
-            for channel in &mut self.waiting {
-                channel.truncate(left);
-            }
+        let start = self.cursor + self.fill as i64;
+        let left = usize::try_from(end - start).unwrap_or(0);
+        for channel in &mut self.waiting {
+            channel.truncate(left);
         }
     }
 
@@ -267,36 +355,49 @@ impl Decoding {
 
     fn end(&mut self, broken: bool) {
         self.ended = true;
-        let (Some(promised), true) = (self.promised, self.rate_hz > 0) else {
+        let rate = i64::from(self.rate_hz);
+        let Some(end) = self.promised_end(broken).filter(|_| rate > 0) else {
             if broken {
-                self.remarks
-                    .push("the file breaks off before its end".into());
+                self.remarks.push(BREAKS_OFF.into());
             }
             return;
         };
-        // Stated at the header's rate, decoded at ours.
-        let promised = scaled(
-            i64::try_from(promised).unwrap_or(i64::MAX),
-            self.rate_hz,
-            1,
-            self.header_rate_hz.unwrap_or(self.rate_hz).max(1),
-        );
-        let rate = i64::from(self.rate_hz);
-        let missing = promised - self.cursor;
-        // A recorder that writes as it goes states the largest length it can.
-        let plausible = promised < rate * 86_400 && promised < i64::from(u32::MAX) / 8;
-        if self.is_mp3 && !broken && missing > rate / 20 && plausible {
+        let missing = end - self.cursor;
+        // MP3 counts its packets, so what is lost cannot be placed.
+        if self.is_mp3 && !broken && missing > rate / 20 {
             self.remarks.push(format!(
                 "about {:.1} s of sound are missing somewhere in the file, so times may be early \
                  by up to that",
                 missing as f64 / rate as f64
             ));
-        } else if missing > rate / 10 && plausible && (broken || self.edit.is_none()) {
-            self.lost.push((self.cursor, promised));
-        } else if broken && plausible {
-            self.remarks
-                .push("the file breaks off before its end".into());
+        } else if missing > rate / 10 {
+            self.lost.push((self.cursor, end));
+        } else if broken && missing > rate / 100 {
+            self.remarks.push(BREAKS_OFF.into());
         }
+    }
+
+    /// Where the take should end by what the file says, frames.
+    fn promised_end(&self, broken: bool) -> Option<i64> {
+        if let Some(share) = self.share {
+            return Some((self.cursor as f64 / share) as i64);
+        }
+        // Stated at the header's rate, decoded at ours.
+        let header_rate_hz = self.header_rate_hz.unwrap_or(self.rate_hz).max(1);
+        let frames = self
+            .promised
+            .and_then(|frames| i64::try_from(frames).ok())
+            .map(|frames| scaled(frames, self.rate_hz, 1, header_rate_hz));
+        let whole = self.whole_s.filter(|_| broken && frames.is_none());
+        let end = match (frames, whole) {
+            (Some(frames), _) => frames.saturating_add(self.begin.unwrap_or(0)),
+            (None, Some(seconds)) => (seconds * f64::from(self.rate_hz)) as i64,
+            (None, None) => return None,
+        };
+        // A recorder that writes as it goes states the largest length it can.
+        let day = i64::from(self.rate_hz) * 86_400;
+        let plausible = end < day && end < i64::from(u32::MAX) / 8;
+        plausible.then(|| end.min(self.presented_end().unwrap_or(i64::MAX)))
     }
 
     /// Spans that were lost, seconds.
@@ -319,7 +420,7 @@ impl Decoding {
                 self.bad_packets + self.good_packets
             ));
         }
-        if self.codec == "aac" && self.header_rate_hz.is_some_and(|h| h == 2 * self.rate_hz) {
+        if self.half_rate() {
             remarks.push(
                 "HE-AAC: the half-rate core was decoded, so there is nothing above a quarter of \
                  the stated sample rate"
@@ -338,14 +439,9 @@ fn scaled(ticks: i64, rate_hz: u32, numer: u32, denom: u32) -> i64 {
     frames.clamp(-(1 << 60), 1 << 60) as i64
 }
 
-fn decoder(
-    params: &AudioCodecParameters,
-    delay: Option<u32>,
-    in_mp4: bool,
-    codec: &str,
-) -> Result<Decoder, String> {
+fn decoder(params: &AudioCodecParameters, in_mp4: bool, codec: &str) -> Result<Decoder, String> {
     if params.codec == codecs::CODEC_ID_OPUS {
-        return OpusDecoder::new(params, delay, in_mp4).map(|d| Decoder::Opus(Box::new(d)));
+        return OpusDecoder::new(params, in_mp4).map(|d| Decoder::Opus(Box::new(d)));
     }
     symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())
@@ -356,6 +452,36 @@ fn decoder(
                  \"ffmpeg -i FILE take.wav\" and give that"
             )
         })
+}
+
+/// Parameters of bare samples as they are, where the library has them wrong.
+fn with_true_width(params: &AudioCodecParameters, big_endian: bool) -> AudioCodecParameters {
+    let mut params = params.clone();
+    if big_endian {
+        params.codec = match params.codec {
+            codecs::CODEC_ID_PCM_S24LE => codecs::CODEC_ID_PCM_S24BE,
+            codecs::CODEC_ID_PCM_S32LE => codecs::CODEC_ID_PCM_S32BE,
+            codecs::CODEC_ID_PCM_F32LE => codecs::CODEC_ID_PCM_F32BE,
+            codecs::CODEC_ID_PCM_F64LE => codecs::CODEC_ID_PCM_F64BE,
+            other => other,
+        };
+    }
+    // These have one width only, and the library refuses the width that an
+    // extensible WAV header states for them.
+    if [
+        codecs::CODEC_ID_PCM_ALAW,
+        codecs::CODEC_ID_PCM_MULAW,
+        codecs::CODEC_ID_PCM_F32LE,
+        codecs::CODEC_ID_PCM_F32BE,
+        codecs::CODEC_ID_PCM_F64LE,
+        codecs::CODEC_ID_PCM_F64BE,
+    ]
+    .contains(&params.codec)
+    {
+        params.bits_per_sample = None;
+        params.bits_per_coded_sample = None;
+    }
+    params
 }
 
 /// A short name for a codec.

@@ -6,6 +6,7 @@
 mod decode;
 mod fitness;
 mod guard;
+mod mended;
 mod mix;
 mod mp4;
 mod open;
@@ -63,7 +64,6 @@ impl Recording {
                 .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
             hash: opened.hash,
             codec: opened.decoding.codec.clone(),
-            start_offset_known: opened.decoding.offset_known,
             fitness: Fitness {
                 remarks: opened.remarks,
                 ..Fitness::default()
@@ -77,6 +77,9 @@ impl Recording {
         );
         // Whether anything can be decoded shows with the first packet.
         recording.fetch()?;
+        if let Source::File(decoding) = &recording.source {
+            recording.info.start_offset_known = decoding.offset_known;
+        }
         if recording.rate_hz == 0 {
             return Err(Error::Take {
                 path: path.to_owned(),

@@ -1,10 +1,79 @@
-//! What an MP4 or QuickTime file says about when its sound begins and ends:
-//! the edit list (ISO/IEC 14496-12, 8.6.6), which the demuxer leaves aside.
+//! What an MP4 or `QuickTime` file says and the demuxer leaves aside: when its
+//! sound begins and ends (the edit list, ISO/IEC 14496-12, 8.6.6), and in which
+//! order the bytes of bare samples stand.
 
 use std::io::{Read, Seek, SeekFrom};
 
 /// The largest index that is read, bytes. A three-hour take has about 5 MB.
 const MOST_INDEX_BYTES: u64 = 256 << 20;
+
+/// Boxes that an MP4 or QuickTime file may begin with.
+const FIRST_BOXES: [&[u8]; 7] = [
+    b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"styp",
+];
+
+/// Whether a file that begins with these bytes is of this family.
+pub(super) fn is_one(head: &[u8]) -> bool {
+    head.get(4..8).is_some_and(|b| FIRST_BOXES.contains(&b))
+}
+
+/// Size in bytes of the largest packet that an index (the body of a `moov` or
+/// `moof` box) speaks of; 0 where it speaks of none.
+pub(super) fn largest_packet(index: &[u8]) -> u32 {
+    boxes(index)
+        .filter_map(|(name, inside)| match &name {
+            b"trak" => {
+                let table = find(find(find(inside, *b"mdia")?, *b"minf")?, *b"stbl")?;
+                let sizes = find(table, *b"stsz")?;
+                // One size for all, or a table of them.
+                match be32(sizes, 4)? {
+                    0 => sizes
+                        .get(12..)?
+                        .chunks_exact(4)
+                        .filter_map(|c| be32(c, 0))
+                        .max(),
+                    all => Some(all),
+                }
+            }
+            b"traf" => boxes(inside)
+                .filter_map(|(name, inside)| match &name {
+                    b"trun" => largest_in_run(inside),
+                    b"tfhd" => default_size(inside),
+                    _ => None,
+                })
+                .max(),
+            b"mvex" => boxes(inside)
+                .filter(|(name, _)| name == b"trex")
+                .filter_map(|(_, trex)| be32(trex, 16))
+                .max(),
+            _ => None,
+        })
+        .max()
+        .unwrap_or(0)
+}
+
+/// Of a `trun` box: its flags say which fields a packet has.
+fn largest_in_run(run: &[u8]) -> Option<u32> {
+    let flags = be32(run, 0)?;
+    let has = |bit: u32| usize::from(flags & bit != 0) * 4;
+    if has(0x200) == 0 {
+        return None;
+    }
+    let head = 8 + has(0x1) + has(0x4);
+    let entry = has(0x100) + has(0x200) + has(0x400) + has(0x800);
+    run.get(head..)?
+        .chunks_exact(entry)
+        .filter_map(|fields| be32(fields, has(0x100)))
+        .max()
+}
+
+/// Of a `tfhd` box.
+fn default_size(head: &[u8]) -> Option<u32> {
+    let flags = be32(head, 0)?;
+    let has = |bit: u32, bytes: usize| usize::from(flags & bit != 0) * bytes;
+    let at = 8 + has(0x1, 8) + has(0x2, 4) + has(0x8, 4);
+    (flags & 0x10 != 0).then(|| be32(head, at)).flatten()
+}
 
 /// Which stretch of one track is presented.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -20,16 +89,56 @@ pub(super) struct Edit {
     pub(super) more: bool,
 }
 
-/// The edits of all tracks that have an edit list. Empty where there is none
-/// or the file is not of this family.
-pub(super) fn edits(file: &mut (impl Read + Seek)) -> Vec<Edit> {
-    movie_index(file).map_or_else(Vec::new, |moov| {
-        let scale = find(&moov, *b"mvhd").and_then(times).map_or(0, |t| t.0);
-        boxes(&moov)
-            .filter(|(name, _)| name == b"trak")
+/// What the demuxer leaves aside.
+#[derive(Debug, Default)]
+pub(super) struct Index {
+    /// Of all tracks that have an edit list.
+    pub(super) edits: Vec<Edit>,
+    /// Tracks of bare samples with the most significant byte first.
+    pub(super) big_endian: Vec<u32>,
+}
+
+/// Reads the index. Empty where there is none or the file is not of this
+/// family.
+pub(super) fn index(file: &mut (impl Read + Seek)) -> Index {
+    let Some(moov) = movie_index(file) else {
+        return Index::default();
+    };
+    let scale = find(&moov, *b"mvhd").and_then(times).map_or(0, |t| t.0);
+    let tracks = || boxes(&moov).filter(|(name, _)| name == b"trak");
+    Index {
+        edits: tracks()
             .filter_map(|(_, trak)| track_edit(trak, scale))
-            .collect()
-    })
+            .collect(),
+        big_endian: tracks()
+            .filter(|(_, trak)| is_big_endian(trak) == Some(true))
+            .filter_map(|(_, trak)| track_id(trak))
+            .collect(),
+    }
+}
+
+fn track_id(trak: &[u8]) -> Option<u32> {
+    let tkhd = find(trak, *b"tkhd")?;
+    be32(tkhd, if tkhd.first() == Some(&1) { 20 } else { 12 })
+}
+
+/// Samples of 24 and 32 bits and floating point stand in `QuickTime` files most
+/// significant byte first, unless an `enda` box says otherwise (`QuickTime` File
+/// Format, "Sound sample descriptions"). `None`: coded otherwise.
+fn is_big_endian(trak: &[u8]) -> Option<bool> {
+    let table = find(find(find(trak, *b"mdia")?, *b"minf")?, *b"stbl")?;
+    let entry = find(table, *b"stsd")?.get(8..)?;
+    if ![b"in24", b"in32", b"fl32", b"fl64"].contains(&entry.get(4..8)?.first_chunk::<4>()?) {
+        return None;
+    }
+    let fields = match entry.get(16..18)? {
+        [0, 1] => 52,
+        _ => 36,
+    };
+    let little = find(entry.get(fields..)?, *b"wave")
+        .and_then(|wave| find(wave, *b"enda"))
+        .is_some_and(|enda| enda == [0, 1]);
+    Some(!little)
 }
 
 /// The body of the `moov` box.
@@ -67,8 +176,7 @@ fn movie_index(file: &mut (impl Read + Seek)) -> Option<Vec<u8>> {
 }
 
 fn track_edit(trak: &[u8], movie_scale: u32) -> Option<Edit> {
-    let tkhd = find(trak, *b"tkhd")?;
-    let track = be32(tkhd, if tkhd.first() == Some(&1) { 20 } else { 12 })?;
+    let track = track_id(trak)?;
     let (timescale, _) = times(find(find(trak, *b"mdia")?, *b"mdhd")?)?;
     let elst = find(find(trak, *b"edts")?, *b"elst")?;
     let count = be32(elst, 4)?;

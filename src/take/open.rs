@@ -1,6 +1,7 @@
 //! Opening a file: what it is, whether it can be trusted, its hash.
 
 use super::decode::Decoding;
+use super::mended::Mended;
 use super::mp4;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
@@ -57,13 +58,14 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
     {
         return Err("it holds text, not sound; give the recording itself".into());
     }
-    super::guard::check(&mut file, about.len(), &head)?;
-    let edits = if head.get(4..8).is_some_and(|b| MP4_BOXES.contains(&b)) {
-        mp4::edits(&mut file)
+    let claims = super::guard::check(&mut file, about.len(), &head)?;
+    let index = if mp4::is_one(&head) {
+        mp4::index(&mut file)
     } else {
-        Vec::new()
+        mp4::Index::default()
     };
     rewind(&mut file)?;
+    let file = Mended::new(file, about.len(), claims.patches);
     let stream = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
     let reader = symphonia::default::get_probe()
         .probe(
@@ -74,16 +76,11 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
         )
         .map_err(|e| explain(&e))?;
     Ok(Opened {
-        decoding: Decoding::new(reader, &edits)?,
+        decoding: Decoding::new(reader, &index, claims.share)?,
         hash,
-        remarks: Vec::new(),
+        remarks: claims.remarks,
     })
 }
-
-/// Boxes that an MP4 or QuickTime file may begin with.
-const MP4_BOXES: [&[u8]; 7] = [
-    b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"styp",
-];
 
 fn rewind(file: &mut File) -> Result<(), String> {
     file.seek(SeekFrom::Start(0))
@@ -127,6 +124,7 @@ fn foreign(head: &[u8]) -> Option<&'static str> {
         (at(0, b"MAC "), "a Monkey's Audio file"),
         (at(0, b"\x0b\x77"), "an AC-3 file"),
         (at(0, b".snd"), "an AU file"),
+        (at(28, b"Speex   "), "a Speex telephone recording"),
         (at(0, b"MThd"), "a MIDI file (a part, not a recording)"),
         (at(0, b"PK\x03\x04"), "a ZIP archive"),
         (at(0, b"%PDF"), "a PDF document"),

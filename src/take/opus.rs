@@ -13,17 +13,29 @@ const LONGEST_FRAMES: usize = 5760;
 pub(super) struct OpusDecoder {
     decoder: Decoder,
     channels: usize,
+    /// Frames to leave out at the beginning, as the header has it; `None`
+    /// where there is no header.
+    pub(super) pre_skip: Option<u16>,
     interleaved: Vec<f32>,
 }
 
 impl OpusDecoder {
-    /// The pre-skip is not read here: in Ogg and Matroska the time stamps
-    /// begin below zero by it, and in MP4 the edit list tells it.
-    pub(super) fn new(
-        params: &AudioCodecParameters,
-        _delay: Option<u32>,
-        _in_mp4: bool,
-    ) -> Result<Self, String> {
+    /// The demuxer hands on the header as it stands in the file: with its
+    /// magic and least significant bytes first (RFC 7845, 5.1), but in MP4
+    /// most significant bytes first.
+    pub(super) fn new(params: &AudioCodecParameters, in_mp4: bool) -> Result<Self, String> {
+        let pre_skip = params
+            .extra_data
+            .as_ref()
+            .filter(|head| head.starts_with(b"OpusHead"))
+            .and_then(|head| Some([*head.get(10)?, *head.get(11)?]))
+            .map(|bytes| {
+                if in_mp4 {
+                    u16::from_be_bytes(bytes)
+                } else {
+                    u16::from_le_bytes(bytes)
+                }
+            });
         let channels = params.channels.as_ref().map_or(1, |c| c.count());
         let layout = match channels {
             1 => Channels::Mono,
@@ -40,6 +52,7 @@ impl OpusDecoder {
         Ok(Self {
             decoder,
             channels,
+            pre_skip,
             interleaved: vec![0.0; LONGEST_FRAMES * channels],
         })
     }
