@@ -5,6 +5,8 @@
 
 #[path = "take/common.rs"]
 mod common;
+#[path = "take/damaged.rs"]
+mod damaged;
 #[path = "take/formats.rs"]
 mod formats;
 #[path = "take/lossless.rs"]

@@ -5,9 +5,11 @@
 
 use super::mp4::{Edit, Index};
 use super::opus::OpusDecoder;
+use super::trace::Trace;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::well_known as codecs;
 use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
+use symphonia::core::errors::Error as LibraryError;
 use symphonia::core::formats::{FormatReader, TrackType};
 use symphonia::core::packet::Packet;
 use symphonia::core::units::TimeBase;
@@ -31,6 +33,9 @@ const HOPELESS_PACKETS: u64 = 2000;
 /// out. (The Fraunhofer encoder states a delay of 5058 frames of the full rate
 /// with, and of 4096 without that of the decoder's upper half.)
 const SBR_DELAY: i64 = 481;
+
+/// Errors in a row from a demuxer, after which it is not asked again.
+const MOST_READ_FAULTS: u32 = 16;
 
 enum Decoder {
     Library(Box<dyn AudioDecoder>),
@@ -71,6 +76,12 @@ pub(super) struct Decoding {
     share: Option<f64>,
     header_rate_hz: Option<u32>,
     is_mp3: bool,
+    /// For streams without time stamps.
+    trace: Option<Trace>,
+    /// Ticks that were lost without the time stamps knowing of it.
+    skipped: i64,
+    /// Errors in a row from the demuxer.
+    read_faults: u32,
     lost: Vec<(i64, i64)>,
     good_packets: u64,
     bad_packets: u64,
@@ -87,11 +98,13 @@ pub(super) enum Step {
 
 impl Decoding {
     /// Chooses the track and its decoder. The error says what to do.
-    /// `share`: how much of the promised sound data is there, below 1.
+    /// `share`: how much of the promised sound data is there, below 1; `trace`
+    /// follows packets in the file.
     pub(super) fn new(
         reader: Box<dyn FormatReader>,
         index: &Index,
         share: Option<f64>,
+        trace: impl FnOnce() -> Trace,
     ) -> Result<Self, String> {
         let container = reader.format_info().short_name;
         let about = reader.media_info();
@@ -145,6 +158,7 @@ impl Decoding {
         } else {
             true
         };
+        let bare = ["mp3", "aac"].contains(&container);
         let mut remarks = Vec::new();
         if edit.is_some_and(|e| e.more) {
             remarks.push("the file was cut in an editor; only its first stretch is read".into());
@@ -166,11 +180,17 @@ impl Decoding {
             waiting: Vec::new(),
             codec,
             offset_known,
-            promised: track.num_frames,
-            whole_s,
+            // Streams without a header of their own promise a guess.
+            promised: track
+                .num_frames
+                .filter(|_| !bare || (is_mp3 && offset_known)),
+            trace: bare.then(trace),
+            whole_s: whole_s.filter(|_| !bare),
             share,
             header_rate_hz: params.sample_rate,
             is_mp3,
+            skipped: 0,
+            read_faults: 0,
             lost: Vec::new(),
             good_packets: 0,
             bad_packets: 0,
@@ -211,10 +231,20 @@ impl Decoding {
 
     fn read_packet(&mut self) {
         match self.reader.next_packet() {
-            Ok(Some(packet)) if packet.track_id == self.track => self.take(&packet),
-            Ok(Some(_)) => {}
+            Ok(Some(packet)) => {
+                self.read_faults = 0;
+                if packet.track_id == self.track {
+                    self.take(&packet);
+                }
+            }
             Ok(None) => self.end(false),
-            Err(_) => self.end(true),
+            Err(LibraryError::IoError(_)) => self.end(true),
+            Err(_) => {
+                self.read_faults += 1;
+                if self.read_faults > MOST_READ_FAULTS {
+                    self.end(true);
+                }
+            }
         }
     }
 
@@ -224,6 +254,12 @@ impl Decoding {
             // Matroska's own word for a lead is a stamp below zero.
             self.offset_known |= self.in_mkv && stamp < 0;
             self.first_stamp = Some(stamp);
+        }
+        if let Some(trace) = &mut self.trace {
+            let missing = trace.missing_before(&packet.data);
+            let packets = i64::try_from(missing).unwrap_or(0);
+            let ticks = i64::try_from(packet.dur.get()).unwrap_or(0);
+            self.skipped = self.skipped.saturating_add(packets.saturating_mul(ticks));
         }
         let mut buffers = std::mem::take(&mut self.waiting);
         let decoded = match &mut self.decoder {
@@ -308,7 +344,13 @@ impl Decoding {
             Decoder::Library(_) => packet.trim_start.get() as i64,
             Decoder::Opus(_) => 0,
         };
-        let stamp = self.to_frames(packet.pts.get().saturating_add(trimmed));
+        let stamp = self.to_frames(
+            packet
+                .pts
+                .get()
+                .saturating_add(trimmed)
+                .saturating_add(self.skipped),
+        );
         let end = self.presented_end().unwrap_or(i64::MAX);
         let position = stamp.saturating_add(self.beginning());
         if position >= end {
@@ -355,6 +397,7 @@ impl Decoding {
 
     fn end(&mut self, broken: bool) {
         self.ended = true;
+        let broken = broken || self.trace.as_mut().is_some_and(Trace::breaks_off);
         let rate = i64::from(self.rate_hz);
         let Some(end) = self.promised_end(broken).filter(|_| rate > 0) else {
             if broken {

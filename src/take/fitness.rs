@@ -12,6 +12,15 @@ const FLAT: f32 = 0.999;
 const FLAT_RUN: u32 = 3;
 /// Flat tops below this are not clipping but chance.
 const CLIP_LEVEL: f32 = 0.5;
+/// The sound stops dead for a moment: between samples of at least this size,
+/// all channels are exactly zero for so many seconds.
+const DROP_EDGE: f32 = 3e-3;
+const DROP_S: (f64, f64) = (0.005, 2.0);
+/// Edges are looked for in so many seconds beside.
+const EDGE_S: f64 = 0.002;
+/// No more than this many are told.
+const MOST_DROPS: usize = 100;
+
 /// Frames whose spectrum is kept for the noise floor are summed in this many
 /// classes of level, 1 dB each from -120 dB.
 const CLASSES: usize = 121;
@@ -25,12 +34,62 @@ pub(super) struct Meter {
     /// Samples in flat tops, with the level of the tops.
     clipped: u64,
     clip_level: f32,
+    drops: Drops,
     frame: Vec<f32>,
     fft: Arc<dyn RealToComplex<f32>>,
     /// Frames and summed power spectrum of each class of level.
     classes: Vec<(u64, Vec<f64>)>,
     sum: f64,
     analysed: u64,
+}
+
+/// Finds where sound was lost on its way into the file.
+#[derive(Default)]
+struct Drops {
+    rate_hz: f64,
+    frames: u64,
+    zeros: u64,
+    /// Largest samples of the last stretch before the zeros, and after them.
+    before: f32,
+    after: f32,
+    /// Frames since the last zeros ended, while an edge is looked for.
+    since: u64,
+    candidate: Option<(u64, u64)>,
+    found: Vec<(u64, u64)>,
+}
+
+impl Drops {
+    fn frame(&mut self, size: f32) {
+        let edge = (EDGE_S * self.rate_hz) as u64;
+        if size == 0.0 {
+            self.zeros += 1;
+        } else {
+            let length = self.zeros as f64 / self.rate_hz;
+            if (DROP_S.0..DROP_S.1).contains(&length) && self.before >= DROP_EDGE {
+                self.candidate = Some((self.frames - self.zeros, self.frames));
+                self.after = 0.0;
+                self.since = 0;
+            }
+            if self.zeros > edge {
+                self.before = 0.0;
+            }
+            self.zeros = 0;
+            // Decays within the stretch that an edge may take.
+            self.before *= 1.0 - 1.0 / edge.max(2) as f32;
+            self.before = self.before.max(size);
+        }
+        if let Some(candidate) = self.candidate {
+            self.after = self.after.max(size);
+            self.since += 1;
+            if self.since >= edge {
+                if self.after >= DROP_EDGE && self.found.len() < MOST_DROPS {
+                    self.found.push(candidate);
+                }
+                self.candidate = None;
+            }
+        }
+        self.frames += 1;
+    }
 }
 
 #[derive(Clone, Copy, Default)]
@@ -48,6 +107,7 @@ impl Default for Meter {
             runs: Vec::new(),
             clipped: 0,
             clip_level: 0.0,
+            drops: Drops::default(),
             frame: Vec::with_capacity(FRAME),
             fft: RealFftPlanner::new().plan_fft_forward(FRAME),
             classes: vec![(0, Vec::new()); CLASSES],
@@ -58,10 +118,24 @@ impl Default for Meter {
 }
 
 impl Meter {
+    /// A meter for frames at `rate_hz`.
+    pub(super) fn new(rate_hz: u32) -> Self {
+        let mut meter = Self::default();
+        meter.drops.rate_hz = f64::from(rate_hz);
+        meter
+    }
+
     /// Looks at decoded frames, and makes samples harmless that are no
     /// numbers.
     pub(super) fn decoded(&mut self, planar: &mut [Vec<f32>]) {
         self.runs.resize(planar.len(), Run::default());
+        for i in 0..planar.first().map_or(0, Vec::len) {
+            let size = planar
+                .iter()
+                .map(|channel| channel[i].abs())
+                .fold(0.0f32, f32::max);
+            self.drops.frame(if size.is_finite() { size } else { 1.0 });
+        }
         for (channel, run) in planar.iter_mut().zip(&mut self.runs) {
             self.samples += channel.len() as u64;
             for sample in channel {
@@ -158,6 +232,11 @@ impl Meter {
                 mean.abs() * 100.0
             ));
         }
+        let rate_hz = self.drops.rate_hz;
+        let dropped = self.drops.found.iter();
+        fitness
+            .gaps
+            .extend(dropped.map(|&(from, to)| (from as f64 / rate_hz, to as f64 / rate_hz)));
         fitness.noise_floor_db = self.noise_floor_db();
         let total = self.mean_spectrum();
         fitness.bandwidth_hz = bandwidth_hz(&total);

@@ -12,6 +12,7 @@ mod mp4;
 mod open;
 mod opus;
 mod resample;
+mod trace;
 
 use crate::error::Error;
 use decode::{Decoding, Step};
@@ -129,6 +130,7 @@ impl Recording {
         self.rate_hz = rate_hz;
         self.info.sample_rate_hz = rate_hz;
         self.info.channels = channels as u16;
+        self.meter = Meter::new(rate_hz);
         self.mixer = Some(Mixer::new(channels, rate_hz));
         self.resampler = (rate_hz != ANALYSIS_RATE_HZ).then(|| Resampler::new(rate_hz));
     }
@@ -230,8 +232,22 @@ impl Recording {
             fitness.remarks.extend(decoding.last_remarks());
         }
         self.meter.finish(fitness);
+        merge(&mut fitness.gaps);
         self.info
     }
+}
+
+/// Gaps in order of time, those that touch as one.
+fn merge(gaps: &mut Vec<(f64, f64)>) {
+    const TOUCHING_S: f64 = 0.03;
+    gaps.sort_by(|a, b| a.0.total_cmp(&b.0));
+    gaps.dedup_by(|next, kept| {
+        let touching = next.0 <= kept.1 + TOUCHING_S;
+        if touching {
+            kept.1 = kept.1.max(next.1);
+        }
+        touching
+    });
 }
 
 /// The rate at which everything is heard, in hertz. Timpani strokes show

@@ -3,6 +3,7 @@
 use super::decode::Decoding;
 use super::mended::Mended;
 use super::mp4;
+use super::trace::Trace;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
@@ -65,6 +66,7 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
         mp4::Index::default()
     };
     rewind(&mut file)?;
+    let again = File::open(path).map_err(|e| format!("it cannot be read: {e}"))?;
     let file = Mended::new(file, about.len(), claims.patches);
     let stream = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
     let reader = symphonia::default::get_probe()
@@ -76,7 +78,9 @@ pub(super) fn open(path: &Path) -> Result<Opened, String> {
         )
         .map_err(|e| explain(&e))?;
     Ok(Opened {
-        decoding: Decoding::new(reader, &index, claims.share)?,
+        decoding: Decoding::new(reader, &index, claims.share, || {
+            Trace::new(again, about.len())
+        })?,
         hash,
         remarks: claims.remarks,
     })

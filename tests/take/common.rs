@@ -143,15 +143,13 @@ pub fn read_raw(path: &PathBuf) -> Vec<f32> {
 
 /// How many samples at [`RATE`] a click lies after its true place, looked for
 /// within 200 ms, by cross-correlation with the click as it was made.
-pub fn lag_of(samples: &[f32], click: usize) -> i64 {
+/// `shift_s`: where the clicks as a whole were put.
+pub fn lag_of(samples: &[f32], click: usize, shift_s: f64) -> i64 {
     const REACH: i64 = 3200;
-    let truth = drain(Recording::from_samples(
-        clicks(ANALYSIS_RATE_HZ),
-        ANALYSIS_RATE_HZ,
-    ))
-    .0;
-    let from = (CLICKS_S[click] * RATE as f64) as i64 - 160;
-    let window = &truth[from as usize..from as usize + 2400];
+    let truth = clicks(ANALYSIS_RATE_HZ);
+    let in_truth = (CLICKS_S[click] * RATE as f64) as usize - 160;
+    let window = &truth[in_truth..in_truth + 2400];
+    let from = in_truth as i64 + (shift_s * RATE as f64) as i64;
     let at = |shift: i64| -> f64 {
         window
             .iter()
@@ -173,10 +171,28 @@ pub fn lag_of(samples: &[f32], click: usize) -> i64 {
 /// # Panics
 /// When they do not: something moved in between.
 pub fn lag(samples: &[f32], name: &str) -> i64 {
-    let lags: Vec<i64> = (0..CLICKS_S.len()).map(|k| lag_of(samples, k)).collect();
+    lag_after(samples, name, 0.0)
+}
+
+/// As [`lag`], of clicks that were put at `shift_s`.
+pub fn lag_after(samples: &[f32], name: &str, shift_s: f64) -> i64 {
+    let lags: Vec<i64> = (0..CLICKS_S.len())
+        .map(|k| lag_of(samples, k, shift_s))
+        .collect();
     assert!(
         lags.iter().all(|l| (l - lags[0]).abs() <= 8),
         "{name}: clicks moved against one another: {lags:?}"
     );
     lags[1]
+}
+
+/// Numbers between -1 and 1 that look like chance.
+pub fn white(seed: u64) -> impl Iterator<Item = f32> {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    std::iter::repeat_with(move || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state >> 40) as f32 / (1 << 23) as f32 - 1.0
+    })
 }

@@ -7,15 +7,10 @@ use std::path::Path;
 
 /// Full-scale noise over a tone: every bit of every depth is used.
 fn noise(frames: usize, seed: u64) -> Vec<f32> {
-    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-    (0..frames)
-        .map(|i| {
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            let white = (state >> 40) as f32 / (1 << 23) as f32 - 1.0;
-            0.6 * white + 0.35 * (i as f32 * 0.05).sin()
-        })
+    common::white(seed)
+        .take(frames)
+        .enumerate()
+        .map(|(i, white)| 0.6 * white + 0.35 * (i as f32 * 0.05).sin())
         .collect()
 }
 

@@ -25,10 +25,28 @@ pub(super) fn segment(bytes: &mut Bytes) -> Claims {
             let mut unknown = vec![0xFF; width as usize];
             unknown[0] = 0xFF >> (width - 1);
             claims.patches.push(Patch { at, bytes: unknown });
+            claims.patches.extend(without_directory(bytes, body));
         }
         at = body.saturating_add(size.unwrap_or(0));
     }
     claims
+}
+
+/// The directory at the head of a segment points behind where the file breaks
+/// off, so it is read as an element of no meaning (Void, of a size in four
+/// bytes) of the same length.
+fn without_directory(bytes: &mut Bytes, at: u64) -> Option<Patch> {
+    if bytes.at::<4>(at)? != [0x11, 0x4D, 0x9B, 0x74] {
+        return None;
+    }
+    let (inside, width) = size(bytes, at + 4)?;
+    let left = u32::try_from(inside? + 4 + width - 5).ok()?;
+    if left >= (1 << 28) - 1 {
+        return None;
+    }
+    let mut void = vec![0xEC];
+    void.extend((0x1000_0000 | left).to_be_bytes());
+    Some(Patch { at, bytes: void })
 }
 
 /// A size and how many bytes it takes; `None` inside: unknown.
