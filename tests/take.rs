@@ -1,7 +1,7 @@
 //! Recordings: every format in its place, damaged files, forged headers.
 
-// A failed unwrap is a failed test.
-#![allow(clippy::unwrap_used)]
+// A failed unwrap is a failed test; what is printed is for reading.
+#![allow(clippy::print_stdout, clippy::unwrap_used)]
 
 #[path = "take/common.rs"]
 mod common;
@@ -9,7 +9,11 @@ mod common;
 mod damaged;
 #[path = "take/formats.rs"]
 mod formats;
+#[path = "take/long.rs"]
+mod long;
 #[path = "take/lossless.rs"]
 mod lossless;
+#[path = "take/mutated.rs"]
+mod mutated;
 #[path = "take/refused.rs"]
 mod refused;

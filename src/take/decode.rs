@@ -20,7 +20,8 @@ const MOST_CHANNELS: usize = 255;
 const BREAKS_OFF: &str = "the file breaks off before its end";
 /// Frames of silence handed on at a time while a gap is filled.
 const FILL_BLOCK: u64 = 1 << 16;
-/// A jump of the time stamps beyond this is not a gap but a wrong stamp.
+/// No more silence than this is filled in, all gaps together: a jump of the
+/// time stamps beyond it is not a gap but a wrong stamp.
 const LONGEST_GAP_S: u64 = 600;
 /// Time stamps in Matroska are rounded to milliseconds.
 const STAMP_SLACK_S: f64 = 0.003;
@@ -65,6 +66,8 @@ pub(super) struct Decoding {
     /// Frames handed on.
     cursor: i64,
     fill: u64,
+    /// Frames of silence so far that stand for what was lost.
+    filled: i64,
     waiting: Vec<Vec<f32>>,
     pub(super) codec: String,
     pub(super) offset_known: bool,
@@ -177,6 +180,7 @@ impl Decoding {
             channels: 0,
             cursor: 0,
             fill: 0,
+            filled: 0,
             waiting: Vec::new(),
             codec,
             offset_known,
@@ -360,7 +364,8 @@ impl Decoding {
         let mut ahead = position - self.cursor;
         let slack = (STAMP_SLACK_S * f64::from(self.rate_hz)) as i64;
         let slack = slack.max(frames as i64 / 2);
-        if ahead > LONGEST_GAP_S as i64 * i64::from(self.rate_hz) {
+        let most = (LONGEST_GAP_S as i64 * i64::from(self.rate_hz)).saturating_sub(self.filled);
+        if ahead > slack && ahead > most {
             if self.good_packets > 1 {
                 self.remarks.push(format!(
                     "at {:.2} s the file's time stamps jump; the jump is left out",
@@ -372,6 +377,7 @@ impl Decoding {
         }
         if ahead > slack {
             self.fill = ahead as u64;
+            self.filled += ahead;
             self.lost.push((self.cursor, position));
         } else if ahead > 0 && self.cursor == 0 {
             self.fill = ahead as u64;
