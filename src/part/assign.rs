@@ -111,7 +111,11 @@ pub(super) fn assign(part: &mut Part, options: &ReadOptions) -> Result<(), Fault
         if !followed {
             part.unread.push(Unread {
                 bar: part.bars.get(word.bar).map(|b| b.number),
-                what: "a change of tuning in words that no drum of the plan makes".to_owned(),
+                what: format!(
+                    "the change of tuning from {} to {} in words: no drum of the plan makes it",
+                    class_name(word.from),
+                    class_name(word.to)
+                ),
             });
         }
     }
@@ -124,6 +128,13 @@ pub(super) fn assign(part: &mut Part, options: &ReadOptions) -> Result<(), Fault
         });
     }
     Ok(())
+}
+
+/// The name of a pitch without its octave, which words do not give.
+fn class_name(pitch: Pitch) -> String {
+    let name = pitch.to_string();
+    name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-')
+        .to_owned()
 }
 
 /// Diameters of the drums, largest first.

@@ -95,6 +95,9 @@ pub(super) fn read(
         read_bar(*measure, chosen, bar, &mut state, options)
             .map_err(|what| Fault::new(format!("bar {number}"), what))?;
     }
+    if let Some(last) = bars.last_mut().filter(|_| chosen) {
+        state.carried.lost_grace(Quarters::from(0), last);
+    }
     Ok(())
 }
 

@@ -9,6 +9,8 @@ use super::super::{
 use super::words::{self, Return};
 use super::written::{Event, WrittenBar, WrittenNote};
 
+use std::collections::{BTreeMap, BTreeSet};
+
 /// Strokes and notes in one part; nobody plays more.
 const MOST_NOTES: usize = 2_000_000;
 /// A "cresc." that finds no mark within so many quarter notes has no known end.
@@ -17,8 +19,12 @@ const SWELL_REACH: i64 = 64;
 /// Plays the bars in their order.
 pub(super) fn build(bars: &[WrittenBar], order: &[usize]) -> Result<Part, Fault> {
     let mut builder = Builder::default();
+    let mut next = 0;
     for &place in order {
-        builder.play(&bars[place], bars, place)?;
+        let jumped = place != next;
+        next = place + 1;
+        builder.restate(place, jumped);
+        builder.play(&bars[place])?;
     }
     Ok(builder.finish())
 }
@@ -35,11 +41,36 @@ struct Builder {
     swells: Vec<(Quarters, HairpinKind)>,
     bursts: Vec<(Quarters, Option<(Dynamic, Dynamic)>)>,
     damps: Vec<(Quarters, Damp)>,
-    seen: std::collections::BTreeSet<(i32, String)>,
+    seen: BTreeSet<(i32, String)>,
+    /// What was in force when a written bar was first played.
+    in_force: BTreeMap<usize, (Option<Dynamic>, Option<TempoMark>)>,
 }
 
 impl Builder {
-    fn play(&mut self, bar: &WrittenBar, _all: &[WrittenBar], _place: usize) -> Result<(), Fault> {
+    /// After a jump the dynamic and the tempo are again what they were where it
+    /// leads to. Common practice, no source.
+    fn restate(&mut self, place: usize, jumped: bool) {
+        let dynamic = self.part.marks.last().map(|m| m.mark);
+        let tempo = self.part.tempi.last().cloned();
+        let (before, tempo_before) = self
+            .in_force
+            .entry(place)
+            .or_insert((dynamic, tempo.clone()));
+        if !jumped {
+            return;
+        }
+        let at = self.now;
+        if let Some(mark) = before.filter(|_| *before != dynamic) {
+            self.part.marks.push(LevelMark { at, mark });
+        }
+        let here = |mark: Option<TempoMark>| mark.map(|m| TempoMark { at, ..m });
+        let now = here(tempo);
+        if let Some(mark) = here(tempo_before.clone()).filter(|m| Some(m) != now.as_ref()) {
+            self.part.tempi.push(mark);
+        }
+    }
+
+    fn play(&mut self, bar: &WrittenBar) -> Result<(), Fault> {
         let index = self.part.bars.len();
         let length = bar.length();
         self.part.bars.push(Bar {
@@ -64,8 +95,21 @@ impl Builder {
             self.event(index, bar.number, self.now + offset, event);
         }
         self.now = tidy(self.now + length);
-        self.open.retain(|&(_, end)| end >= self.now);
+        self.drop_ties(self.now);
         Ok(())
+    }
+
+    /// Gives up the ties that end before `now`: nothing took them up.
+    fn drop_ties(&mut self, now: Quarters) {
+        let (kept, lost) = std::mem::take(&mut self.open)
+            .into_iter()
+            .partition(|&(_, end)| end >= now);
+        self.open = kept;
+        let lost: Vec<(usize, Quarters)> = lost;
+        for (place, _) in lost {
+            let number = self.bar_number(self.part.notes[place].at);
+            self.unread(number, "a tie that leads to no note".to_owned());
+        }
     }
 
     fn unread(&mut self, bar: i32, what: String) {
@@ -84,6 +128,10 @@ impl Builder {
             return;
         }
         let number = self.part.bars[bar].number;
+        if written.tie_to && written.stroke.is_none() && !written.roll && !written.accent {
+            let what = "a tie that comes from no note; the note is taken as struck".to_owned();
+            self.unread(number, what);
+        }
         let same = self
             .part
             .notes
@@ -155,15 +203,11 @@ impl Builder {
     fn goes_on(&mut self, written: &WrittenNote, at: Quarters, end: Quarters) -> bool {
         let key = written.pitch.key();
         let notes = &self.part.notes;
-        let tied = written
-            .tie_to
-            .then(|| {
-                self.open
-                    .iter()
-                    .position(|&(i, e)| e == at && notes[i].pitch.key() == key)
-            })
-            .flatten()
-            .map(|found| self.open.remove(found).0);
+        let open = self
+            .open
+            .iter()
+            .position(|&(i, e)| e == at && notes[i].pitch.key() == key);
+        let tied = open.map(|found| self.open.remove(found).0);
         let lined = self
             .line
             .filter(|&(i, e)| written.under_line && e == at && notes[i].pitch.key() == key)
@@ -174,6 +218,11 @@ impl Builder {
         let begins_anew = (written.roll && !notes[place].roll) || written.stroke.is_some();
         if begins_anew || written.accent {
             return false;
+        }
+        if tied.is_some() && !written.tie_to {
+            let number = self.part.bars.last().map_or(0, |b| b.number);
+            let what = "the end of a tie; it was taken to reach the next note".to_owned();
+            self.unread(number, what);
         }
         let note = &mut self.part.notes[place];
         note.length = end - note.at;
@@ -248,6 +297,7 @@ impl Builder {
     }
 
     fn finish(mut self) -> Part {
+        self.drop_ties(self.now + 1);
         self.part.notes.sort_by_key(|n| (n.at, n.pitch));
         self.part.marks.sort_by_key(|m| m.at);
         self.finish_bursts();

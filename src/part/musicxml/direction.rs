@@ -31,8 +31,13 @@ pub(super) fn read(
             "metronome" => {
                 let (bpm, word) = metronome(item)?;
                 figure = bpm.or(figure);
-                if bpm.is_none() {
-                    texts.push(word);
+                match word {
+                    Some(word) if bpm.is_none() => texts.push(word),
+                    None if bpm.is_none() => {
+                        let what = "a tempo given as one beat like another".to_owned();
+                        bar.events.push((at, Event::Unread(what)));
+                    }
+                    _ => {}
                 }
             }
             "rehearsal" => {
@@ -65,6 +70,10 @@ pub(super) fn read(
     let jump = jump_words(&joined, bar);
     if has_coda && !(bar.signs.to_coda && (jump || !to_coda_before)) {
         bar.signs.coda = true;
+    }
+    if !jump && may_be_jump(&joined) && child(node, "sound").is_none() {
+        let what = format!("where \"{joined}\" sends the player");
+        bar.events.push((at, Event::Unread(what)));
     }
     tempo_or_words(&joined, figure, at, chosen && !jump, bar);
     Ok(())
@@ -144,9 +153,26 @@ fn jump_words(text: &str, bar: &mut WrittenBar) -> bool {
     true
 }
 
+/// Words that speak of going back or on elsewhere, in a way not understood.
+fn may_be_jump(text: &str) -> bool {
+    let text = text.to_lowercase();
+    [
+        "d.c.",
+        "d. c.",
+        "d.s.",
+        "d. s.",
+        "da capo",
+        "dal segno",
+        "al segno",
+        "coda",
+    ]
+    .iter()
+    .any(|words| text.contains(words))
+}
+
 /// A metronome mark in quarter notes a minute, and its words where it gives no
-/// figure.
-fn metronome(item: Node) -> Result<(Option<f64>, String), String> {
+/// figure but has some.
+fn metronome(item: Node) -> Result<(Option<f64>, Option<String>), String> {
     let units = item
         .children()
         .filter(|n| n.has_tag_name("beat-unit"))
@@ -157,12 +183,7 @@ fn metronome(item: Node) -> Result<(Option<f64>, String), String> {
         .filter(|t| t.bytes().any(|b| b.is_ascii_digit()))
         .collect();
     let [figure] = figures.as_slice() else {
-        let word = if units > 1 {
-            "one beat as another before"
-        } else {
-            text
-        };
-        return Ok((None, word.to_owned()));
+        return Ok((None, (units < 2).then(|| text.to_owned())));
     };
     let figure = figure.trim_matches('.');
     if figure.starts_with('-') {
@@ -176,15 +197,12 @@ fn metronome(item: Node) -> Result<(Option<f64>, String), String> {
         .filter(|n| n.has_tag_name("beat-unit-dot"))
         .count()
         .min(3) as u32;
-    let Some(unit) = unit else {
-        return Ok((None, text.to_owned()));
-    };
-    let Ok(count) = figure.parse::<f64>() else {
-        return Ok((None, text.to_owned()));
+    let (Some(unit), Ok(count)) = (unit, figure.parse::<f64>()) else {
+        return Ok((None, Some(text.to_owned())));
     };
     let dotted = 2.0 - 0.5_f64.powi(dots as i32);
     let bpm = count * super::super::quarters_f64(unit) * dotted;
-    sensible(bpm, text).map(|bpm| (Some(bpm), String::new()))
+    sensible(bpm, text).map(|bpm| (Some(bpm), None))
 }
 
 fn sensible(bpm: f64, text: &str) -> Result<f64, String> {

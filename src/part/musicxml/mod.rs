@@ -18,8 +18,8 @@ mod written;
 
 pub(super) use mxl::unpack;
 
-use super::Part;
 use super::read::{Fault, ReadOptions};
+use super::{Part, Quarters};
 use roxmltree::{Document, Node, ParsingOptions};
 
 /// One bar of one part: where its music stands, and what it is called.
@@ -69,7 +69,12 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Part, Fault> {
         bar::read(&measures, index == chosen, &mut bars, options)?;
     }
     let order = order::order(&bars)?;
-    let mut part = build::build(&bars, &order)?;
+    for (place, what) in order.told {
+        let bar = &mut bars[place];
+        let event = written::Event::Unread(what.to_owned());
+        bar.events.push((Quarters::from(0), event));
+    }
+    let mut part = build::build(&bars, &order.places)?;
     part.title = title(root);
     Ok(part)
 }

@@ -16,10 +16,25 @@ use roxmltree::Node;
 pub(super) struct Carried {
     /// Grace notes that wait for their main note.
     grace: bool,
-    /// Inside a wavy line.
-    wavy: bool,
+    /// Wavy lines that are open, by their number.
+    wavy: Vec<String>,
     /// First note of a tremolo between two notes: its value of one stroke.
     pair: Option<(Quarters, usize)>,
+    /// Place of the first note of the present chord.
+    chord: usize,
+}
+
+/// Wavy lines open at once; more are a damaged file.
+const MOST_LINES: usize = 16;
+
+impl Carried {
+    /// Grace notes stand before something that is not struck.
+    pub fn lost_grace(&mut self, at: Quarters, bar: &mut WrittenBar) {
+        if std::mem::take(&mut self.grace) {
+            let what = "grace notes that no note follows were left out".to_owned();
+            bar.events.push((at, Event::Unread(what)));
+        }
+    }
 }
 
 /// Quarter notes of a note value's name (`MusicXML` 4.0, note-type-value).
@@ -103,10 +118,14 @@ pub(super) fn read(
             bar.events.push((at, Event::Fermata));
         }
     }
-    if child(node, "rest").is_some() || child(node, "cue").is_some() {
+    if child(node, "cue").is_some() {
         return Ok(());
     }
     let grace = child(node, "grace").is_some();
+    if child(node, "rest").is_some() {
+        state.carried.lost_grace(at, bar);
+        return Ok(());
+    }
     if node.attribute("print-object") == Some("no") {
         let what = "a note that is not printed was left out".to_owned();
         bar.events.push((at, Event::Unread(what)));
@@ -143,19 +162,21 @@ pub(super) fn read(
     let in_chord = child(node, "chord").is_some();
     if !in_chord {
         note.flam = std::mem::take(&mut state.carried.grace);
-    } else if let Some(below) = bar.notes.iter().rev().find(|n| n.at == at) {
-        // The ornaments of a chord stand at its first note only.
-        note.flam = below.flam;
-        note.roll = below.roll;
-        note.under_line = below.under_line;
-        note.stroke = below.stroke;
-        note.accent = below.accent;
-        note.staccato = below.staccato;
-        note.tenuto = below.tenuto;
+    } else if let Some(below) = bar.notes.last().filter(|n| n.at == at) {
+        // The ornaments of a chord stand at one of its notes and mean all.
+        take_ornaments(&mut note, &below.clone());
     }
     ties(node, &mut note);
     let pair = notations(node, &mut note, in_chord, bar, state, options);
     lyrics(node, &mut note, bar);
+    if in_chord && pair.is_none() {
+        let chord = bar.notes.iter_mut().skip(state.carried.chord);
+        for other in chord.filter(|n| n.at == at) {
+            take_ornaments(other, &note);
+        }
+    } else {
+        state.carried.chord = bar.notes.len();
+    }
     match pair {
         Some("start") => {
             let stroke = note.stroke.take();
@@ -168,6 +189,17 @@ pub(super) fn read(
         _ => bar.notes.push(note),
     }
     Ok(())
+}
+
+/// What is written at one note of a chord holds for another.
+fn take_ornaments(note: &mut WrittenNote, from: &WrittenNote) {
+    note.flam |= from.flam;
+    note.roll |= from.roll;
+    note.under_line |= from.under_line;
+    note.stroke = note.stroke.or(from.stroke);
+    note.accent |= from.accent;
+    note.staccato |= from.staccato;
+    note.tenuto |= from.tenuto;
 }
 
 /// The second note of a tremolo between two notes: the drums are struck in
@@ -275,8 +307,8 @@ fn notations<'a>(
 ) -> Option<&'a str> {
     let mut pair = None;
     let mut own_sign = false;
-    let mut line_ends = false;
-    let mut line_starts = false;
+    let mut lines_end: Vec<String> = Vec::new();
+    let mut lines_start: Vec<String> = Vec::new();
     let items = node
         .children()
         .filter(|n| n.has_tag_name("notations"))
@@ -304,10 +336,14 @@ fn notations<'a>(
                 note.roll = true;
                 own_sign = true;
             }
-            "wavy-line" => match item.attribute("type") {
-                Some("stop") => line_ends = true,
-                _ => line_starts = true,
-            },
+            "wavy-line" => {
+                let number = item.attribute("number").unwrap_or("1").to_owned();
+                match item.attribute("type") {
+                    Some("stop") => lines_end.push(number),
+                    Some("continue") => {}
+                    _ => lines_start.push(number),
+                }
+            }
             "tremolo" => {
                 own_sign = true;
                 match item.attribute("type") {
@@ -347,12 +383,15 @@ fn notations<'a>(
         bar.events.push((note.at, Event::Unread(what)));
     }
     if !in_chord {
-        let inside = state.carried.wavy;
-        if inside || line_starts || line_ends {
+        let open = &mut state.carried.wavy;
+        if !open.is_empty() || !lines_start.is_empty() || !lines_end.is_empty() {
             note.roll = true;
-            note.under_line = inside && !own_sign;
+            // A line that begins here is a roll of its own.
+            note.under_line = !open.is_empty() && !own_sign && lines_start.is_empty();
         }
-        state.carried.wavy = (inside || line_starts) && !line_ends;
+        open.extend(lines_start);
+        open.retain(|number| !lines_end.contains(number));
+        open.truncate(MOST_LINES);
     }
     pair
 }

@@ -11,13 +11,21 @@ use super::written::{Signs, WrittenBar};
 const MOST_PLAYED: usize = 200_000;
 
 /// Places in `bars` in the order of playing.
-pub(super) fn order(bars: &[WrittenBar]) -> Result<Vec<usize>, Fault> {
+pub(super) struct Order {
+    pub places: Vec<usize>,
+    /// Signs that could not be followed, with the place of their bar.
+    pub told: Vec<(usize, &'static str)>,
+}
+
+/// Works out the order of playing.
+pub(super) fn order(bars: &[WrittenBar]) -> Result<Order, Fault> {
     let mut walk = Walk {
         bars,
         start: 0,
         pass: 1,
         jumped: false,
         inside: None,
+        told: Vec::new(),
     };
     let mut played = Vec::with_capacity(bars.len());
     let mut next = Some(0);
@@ -32,7 +40,10 @@ pub(super) fn order(bars: &[WrittenBar]) -> Result<Vec<usize>, Fault> {
         }
         next = walk.leave(at);
     }
-    Ok(played)
+    Ok(Order {
+        places: played,
+        told: walk.told,
+    })
 }
 
 struct Walk<'a> {
@@ -45,6 +56,7 @@ struct Walk<'a> {
     jumped: bool,
     /// First bar of the ending that is being played.
     inside: Option<usize>,
+    told: Vec<(usize, &'static str)>,
 }
 
 impl Walk<'_> {
@@ -144,11 +156,17 @@ impl Walk<'_> {
                 if coda.is_some() {
                     return coda;
                 }
+                self.told
+                    .push((at, "\"to coda\" without a coda sign; it was played on"));
             }
         } else if signs.da_capo || signs.dal_segno {
             self.jumped = true;
             let segno = (0..=at).rev().find(|&i| self.signs(i).segno);
             let target = if signs.dal_segno {
+                if segno.is_none() {
+                    let what = "\"dal segno\" without a segno; it was played from the beginning";
+                    self.told.push((at, what));
+                }
                 segno.unwrap_or(0)
             } else {
                 0
