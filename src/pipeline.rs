@@ -10,9 +10,11 @@ use crate::settings::Settings;
 /// Reviews a take against a part. Pure: the same input gives the same review.
 ///
 /// The matching is done twice: by time alone, and then with what the first
-/// round taught about how each drum sounds in this take.
+/// round taught about how each drum sounds in this take, and how its sound
+/// grows after a contact.
 pub fn review(heard: &Heard, part: &Part, settings: &Settings) -> Review {
     let first = align(part, &heard.candidates, None, settings);
+    let heard = &listen::placed(heard, part, &first);
     let evidence = Evidence {
         per: listen::evidence(heard, part, &first, settings.a4_hz),
         unheard: listen::masked(heard, part, &first),

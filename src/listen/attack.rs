@@ -7,16 +7,24 @@
 //! seismologists pick arrivals with: Akaike's, as used by Maeda 1985; from
 //! memory).
 
+use super::growth::{self, Opening};
 use crate::take::ANALYSIS_RATE_HZ;
+use std::sync::LazyLock;
 
 /// Coefficients of the prediction.
 const ORDER: usize = 24;
 /// Samples it is fitted to: 128 ms.
 const FIT: usize = 2048;
-/// The contact is looked for this far before and after the coarse time:
+/// A single contact is looked for this far before and after the coarse time:
 /// 28 ms and 22 ms.
 const BACK: usize = 448;
 const AHEAD: usize = 352;
+/// A rise is placed this long after the contact on average: 8 ms.
+const RISE_LATE: usize = 128;
+/// Taps of the filters that split the residual, and samples they need beyond
+/// either end.
+const TAPS: usize = 2 * MARGIN + 1;
+const MARGIN: usize = 16;
 /// The variance needs this many samples on each side.
 const EDGE: usize = 8;
 
@@ -37,6 +45,9 @@ pub struct Picker {
     fit: Vec<f64>,
     residual: Vec<f64>,
     energy: Vec<f64>,
+    /// The residual below two of the frequencies that split it.
+    through: Vec<f32>,
+    below: Vec<f32>,
 }
 
 impl Picker {
@@ -52,31 +63,78 @@ impl Picker {
             fit: vec![0.0; FIT],
             residual: Vec::new(),
             energy: Vec::new(),
+            through: Vec::new(),
+            below: Vec::new(),
         }
     }
 
-    /// The contact near sample `coarse` of `samples`. `None` too near the
-    /// ends.
-    pub fn pick(&mut self, samples: &[f32], coarse: usize) -> Option<Contact> {
-        let from = coarse.checked_sub(BACK + ORDER)?;
-        let to = coarse + AHEAD;
-        if to > samples.len() {
+    /// The contact near sample `coarse` of `samples`, as this rise alone tells
+    /// it, and the residual around it. `None` too near the ends.
+    pub fn pick(&mut self, samples: &[f32], coarse: usize) -> Option<(Contact, Opening)> {
+        let centre = coarse.checked_sub(RISE_LATE)?;
+        let from = centre.checked_sub(growth::BACK + MARGIN)?;
+        let to = centre + growth::AHEAD + MARGIN;
+        if from < ORDER || to > samples.len() {
             return None;
         }
-        let fit_from = from.saturating_sub(FIT);
-        let prediction = self.fit(&samples[fit_from..from]);
+        let past = from - ORDER;
+        let prediction = self.fit(&samples[past.saturating_sub(FIT)..past]);
         self.residual.clear();
-        for i in from + ORDER..to {
-            let past = &samples[i - ORDER..i];
-            let guess: f64 = past
-                .iter()
-                .rev()
-                .zip(&prediction)
-                .map(|(&x, a)| f64::from(x) * a)
-                .sum();
-            self.residual.push(f64::from(samples[i]) - guess);
+        self.residual
+            .extend(samples[from..to].iter().map(|&x| f64::from(x)));
+        for (k, a) in prediction.iter().enumerate() {
+            let past = &samples[from - 1 - k..to - 1 - k];
+            for (r, &x) in self.residual.iter_mut().zip(past) {
+                *r -= a * f64::from(x);
+            }
         }
-        Some(self.change(from + ORDER))
+        let near = coarse - BACK - from;
+        let contact = self.change(near..near + BACK + AHEAD);
+        let contact = Contact {
+            at: contact.at + from as f64,
+            ..contact
+        };
+        let opening = Opening::new(&self.powers(), centre, contact.at);
+        Some((contact, opening))
+    }
+
+    /// Power of the residual in each part of the spectrum, bin by bin.
+    fn powers(&mut self) -> [[f32; growth::BINS]; growth::PARTS] {
+        const LENGTH: usize = growth::BINS * growth::BIN;
+        let mut powers = [[0.0; growth::BINS]; growth::PARTS];
+        // Each low-pass takes what lies below it; the next part is what the
+        // next one lets through besides.
+        self.below.clear();
+        self.below.resize(LENGTH, 0.0);
+        for (part, powers) in powers.iter_mut().enumerate() {
+            self.through.clear();
+            if let Some(taps) = LOW_PASS.get(part) {
+                self.through.resize(LENGTH, 0.0);
+                for (k, &tap) in taps.iter().enumerate() {
+                    let shifted = &self.residual[k..k + LENGTH];
+                    for (out, &r) in self.through.iter_mut().zip(shifted) {
+                        *out += tap * r as f32;
+                    }
+                }
+            } else {
+                let middle = &self.residual[MARGIN..MARGIN + LENGTH];
+                self.through.extend(middle.iter().map(|&r| r as f32));
+            }
+            for (power, (through, below)) in powers.iter_mut().zip(
+                self.through
+                    .chunks(growth::BIN)
+                    .zip(self.below.chunks(growth::BIN)),
+            ) {
+                let sum: f32 = through
+                    .iter()
+                    .zip(below)
+                    .map(|(t, b)| (t - b) * (t - b))
+                    .sum();
+                *power = sum / growth::BIN as f32;
+            }
+            std::mem::swap(&mut self.through, &mut self.below);
+        }
+        powers
     }
 
     /// Prediction coefficients by the autocorrelation method.
@@ -97,13 +155,15 @@ impl Picker {
         levinson(&auto)
     }
 
-    /// The best split of the residual into a quiet and a loud part.
-    fn change(&mut self, first: usize) -> Contact {
-        let n = self.residual.len();
+    /// The best split of a range of the residual into a quiet and a loud part.
+    fn change(&mut self, range: std::ops::Range<usize>) -> Contact {
+        let first = range.start;
+        let residual = &self.residual[range];
+        let n = residual.len();
         self.energy.clear();
         self.energy.push(0.0);
         let mut total = 0.0;
-        for r in &self.residual {
+        for r in residual {
             total += r * r;
             self.energy.push(total);
         }
@@ -137,6 +197,21 @@ impl Picker {
     }
 }
 
+/// Low-passes of linear phase, each a sinc under a Hamming window.
+static LOW_PASS: LazyLock<[[f32; TAPS]; growth::SPLITS_HZ.len()]> = LazyLock::new(|| {
+    growth::SPLITS_HZ.map(|split_hz| {
+        let corner = 2.0 * split_hz / f64::from(ANALYSIS_RATE_HZ);
+        let taps: [f64; TAPS] = std::array::from_fn(|i| {
+            let x = std::f64::consts::PI * (i as f64 - MARGIN as f64) * corner;
+            let sinc = if x == 0.0 { 1.0 } else { x.sin() / x };
+            let phase = std::f64::consts::TAU * i as f64 / (TAPS - 1) as f64;
+            sinc * (0.54 - 0.46 * phase.cos())
+        });
+        let sum: f64 = taps.iter().sum();
+        taps.map(|tap| (tap / sum) as f32)
+    })
+});
+
 /// Solves the normal equations of linear prediction (Levinson-Durbin).
 fn levinson(auto: &[f64; ORDER + 1]) -> [f64; ORDER] {
     let mut a = [0.0; ORDER];
@@ -157,26 +232,6 @@ fn levinson(auto: &[f64; ORDER + 1]) -> [f64; ORDER] {
         }
     }
     a
-}
-
-/// How plainly a contact was picked, on a logarithmic scale.
-pub fn plainness(gain: f64) -> f64 {
-    gain.max(0.0).ln_1p()
-}
-
-/// By how many seconds a pick is late on average, and the standard uncertainty
-/// of that. Where noise or a room covers the first milliseconds, the pick falls
-/// on the growth of the sound some 12 ms after the contact instead; how often,
-/// depends on how plainly this contact and the others of the take were picked.
-/// Fitted by eye to the table of `cargo bench --bench train -- --check`.
-pub fn lateness(gain: f64, of_take: f64) -> (f64, f64) {
-    const GROWTH_S: f64 = 0.012;
-    let plain = plainness(gain);
-    // One in a hundred is late however plain it looks.
-    let covered = 0.01 + 0.99 / (1.0 + (-2.0 * (6.0 - 0.5 * of_take - plain)).exp());
-    let either = GROWTH_S * (covered * (1.0 - covered)).sqrt();
-    let own = 0.0006 + 0.006 * covered + 0.006 * (1.0 - plain / 3.0).max(0.0);
-    (GROWTH_S * covered, either.hypot(own))
 }
 
 /// Seconds of a sample.

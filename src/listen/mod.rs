@@ -2,8 +2,10 @@
 //! said who is who, to strokes with their drum, level and pitch.
 
 mod attack;
+mod contacts;
 mod describe;
 mod frames;
+mod growth;
 mod judge;
 mod low;
 mod masked;
@@ -11,7 +13,9 @@ mod novelty;
 mod tone;
 mod voices;
 
+pub use contacts::placed;
 pub use describe::describe;
+pub use growth::Opening;
 pub use judge::{FEATURE_NAMES, Features};
 pub use masked::masked;
 pub use voices::evidence;
@@ -19,6 +23,7 @@ pub use voices::evidence;
 use crate::error::Error;
 use crate::take::{ANALYSIS_RATE_HZ, Recording, TakeInfo};
 use novelty::Novelty;
+use std::sync::Arc;
 
 /// Samples after which what has come is searched for strokes: 20 s.
 const STRETCH: usize = 20 * ANALYSIS_RATE_HZ as usize;
@@ -26,8 +31,8 @@ const STRETCH: usize = 20 * ANALYSIS_RATE_HZ as usize;
 const OVERLAP: usize = ANALYSIS_RATE_HZ as usize / 2;
 /// A sum of rises below this is not even looked at.
 const FAINT: f32 = 1.0;
-/// A sum of rises above this is a stroke in all likelihood.
-const CLEAR: f32 = 6.0;
+/// Uncertainty of the coarse time: 5 ms.
+const UNPLACED_SD: f64 = 80.0;
 /// Candidates less likely than this are dropped: 2 %.
 const LEAST_LOG_ODDS: f64 = -3.9;
 
@@ -41,10 +46,11 @@ pub fn listen(mut recording: Recording) -> Result<Heard, Error> {
 }
 
 /// A place where energy rises.
-#[derive(Clone, Copy)]
 struct Rise {
     frame: usize,
     contact: attack::Contact,
+    /// `None` at the ends of the take.
+    opening: Option<Opening>,
 }
 
 /// Listens to samples as they come, at [`ANALYSIS_RATE_HZ`].
@@ -99,21 +105,22 @@ impl Listener {
             if (self.searched..to).contains(&sample) {
                 // A stroke in the first instants has nothing before it; the
                 // coarse time is then all there is.
-                let contact = sample
+                let picked = sample
                     .checked_sub(self.kept_from)
-                    .and_then(|coarse| self.picker.pick(&self.kept, coarse))
-                    .map(|c| attack::Contact {
-                        at: c.at + self.kept_from as f64,
-                        ..c
-                    })
-                    .unwrap_or(attack::Contact {
-                        at: sample as f64,
-                        sd: 80.0,
-                        gain: 0.0,
-                    });
+                    .and_then(|coarse| self.picker.pick(&self.kept, coarse));
+                let (contact, opening) = if let Some((contact, opening)) = picked {
+                    let at = contact.at + self.kept_from as f64;
+                    let moved = opening.after(self.kept_from);
+                    (attack::Contact { at, ..contact }, Some(moved))
+                } else {
+                    let at = sample as f64;
+                    let (sd, gain) = (UNPLACED_SD, 0.0);
+                    (attack::Contact { at, sd, gain }, None)
+                };
                 self.rises.push(Rise {
                     frame: first + frame,
                     contact,
+                    opening,
                 });
             }
         }
@@ -124,16 +131,20 @@ impl Listener {
     pub fn finish(mut self, take: TakeInfo) -> Heard {
         self.search(self.kept_from + self.kept.len());
         let bands = self.framer.finish();
-        let candidates = judged(&bands, &self.rises)
-            .into_iter()
-            .filter(|(c, _)| c.log_odds > LEAST_LOG_ODDS)
-            .map(|(c, _)| c)
-            .collect();
+        let judged = judged(&bands, &mut self.rises);
+        let (mut candidates, mut openings) = (Vec::new(), Vec::new());
+        for (rise, (candidate, _)) in self.rises.into_iter().zip(judged) {
+            if candidate.log_odds > LEAST_LOG_ODDS {
+                candidates.push(candidate);
+                openings.push(rise.opening);
+            }
+        }
         Heard {
             take,
             candidates,
-            low: self.decimator.finish(),
-            bands,
+            openings: Arc::new(openings),
+            low: Arc::new(self.decimator.finish()),
+            bands: Arc::new(bands),
         }
     }
 
@@ -141,23 +152,29 @@ impl Listener {
     /// weights.
     pub fn finish_for_fitting(mut self) -> Vec<(Candidate, Features)> {
         self.search(self.kept_from + self.kept.len());
-        judged(&self.framer.finish(), &self.rises)
+        judged(&self.framer.finish(), &mut self.rises)
     }
 }
 
 /// Weighs every rise, now that the whole take is known.
-fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
+fn judged(bands: &Bands, rises: &mut [Rise]) -> Vec<(Candidate, Features)> {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
-    let plain = plainness(rises, &novelty);
+    let growth = contacts::of_take(rises, &novelty);
     let mut candidates: Vec<Candidate> = rises
         .iter()
         .map(|rise| {
-            let (late_s, sd_s) = attack::lateness(rise.contact.gain, plain);
+            let (time_s, time_sd_s) = match &rise.opening {
+                Some(opening) => contacts::time(growth.place(opening)),
+                None => (
+                    attack::sample_s(rise.contact.at),
+                    attack::sample_s(rise.contact.sd),
+                ),
+            };
             Candidate {
-                time_s: attack::sample_s(rise.contact.at) - late_s,
-                time_sd_s: attack::sample_s(rise.contact.sd).hypot(sd_s),
+                time_s,
+                time_sd_s,
                 log_odds: 0.0,
                 level_db: fresh_level_db(levels_db, rise.frame),
             }
@@ -165,7 +182,7 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
         .collect();
     let mut loud: Vec<f64> = candidates
         .iter()
-        .zip(rises)
+        .zip(rises.iter())
         .filter(|(_, r)| novelty.sum[r.frame] > 8.0)
         .map(|(c, _)| c.level_db)
         .collect();
@@ -179,7 +196,7 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
     };
     candidates
         .iter_mut()
-        .zip(rises)
+        .zip(rises.iter())
         .map(|(candidate, rise)| {
             let contact = rise.contact;
             let features = scene.features(rise.frame, candidate, contact.gain, contact.sd);
@@ -187,18 +204,6 @@ fn judged(bands: &Bands, rises: &[Rise]) -> Vec<(Candidate, Features)> {
             (*candidate, features)
         })
         .collect()
-}
-
-/// How plainly the contacts of a take are picked: the median of
-/// [`attack::plainness`] over its clear rises.
-fn plainness(rises: &[Rise], novelty: &Novelty) -> f64 {
-    let mut plain: Vec<f64> = rises
-        .iter()
-        .filter(|r| novelty.sum[r.frame] > CLEAR)
-        .map(|r| attack::plainness(r.contact.gain))
-        .collect();
-    plain.sort_by(f64::total_cmp);
-    plain.get(plain.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Energy of the first 80 ms above what was ringing, 47-4200 Hz, dB re full
@@ -229,8 +234,11 @@ pub struct Heard {
     /// Everything that may be a stroke, in order of time, down to a
     /// probability of a few per cent.
     pub candidates: Vec<Candidate>,
-    pub low: LowBand,
-    pub bands: Bands,
+    /// What is needed to place the contact of each candidate anew; `None`, or
+    /// nothing at all, where it cannot be.
+    pub openings: Arc<Vec<Option<Opening>>>,
+    pub low: Arc<LowBand>,
+    pub bands: Arc<Bands>,
 }
 
 /// Something that may be a stroke.

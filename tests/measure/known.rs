@@ -76,7 +76,7 @@ pub fn known(take: &MadeTake, seed: u64) -> Known {
                 ..TakeInfo::default()
             },
             candidates,
-            low: low_band(&take.samples, take.rate_hz),
+            low: std::sync::Arc::new(low_band(&take.samples, take.rate_hz)),
             ..Heard::default()
         },
         strokes,

@@ -1,0 +1,543 @@
+//! How the sound grows after a contact, learned from the take itself, and
+//! contacts placed by it.
+//!
+//! In a room or through a phone the first milliseconds of a stroke are weak
+//! and the sound grows over many more. A single stroke then tells poorly where
+//! it began, but all strokes of a take grow alike: the average over them shows
+//! the weak beginning, and each stroke is moved until it fits that average
+//! best (expectation maximisation over the unknown delays). What is compared
+//! is the power of the prediction residual in four parts of the spectrum, a
+//! bin every half millisecond: nearly independent samples, whose likelihood
+//! given their expected power is known. What rang before goes on fading at the
+//! pace of the take.
+
+use std::sync::LazyLock;
+
+/// Samples of a bin: 0.5 ms.
+pub const BIN: usize = 8;
+/// The sound that is kept begins and ends this far from the coarse time:
+/// 30 ms before, 60 ms after.
+pub const BACK: usize = 480;
+pub const AHEAD: usize = 960;
+/// Bins that are kept of every rise.
+pub const BINS: usize = (BACK + AHEAD) / BIN;
+/// Parts of the spectrum, and the frequencies between them, hertz.
+pub const PARTS: usize = SPLITS_HZ.len() + 1;
+pub const SPLITS_HZ: [f64; 3] = [500.0, 1500.0, 4000.0];
+
+/// The bin of the coarse time.
+const COARSE: i32 = (BACK / BIN) as i32;
+/// Delays that are tried, bins from the coarse time: -25 to 20 ms.
+const EARLIEST: i32 = -50;
+const LATEST: i32 = 40;
+const DELAYS: usize = (LATEST - EARLIEST + 1) as usize;
+/// Standard deviation of the coarse time, bins.
+const COARSE_SD: f64 = 24.0;
+/// Bins in which the growth is followed: 50 ms.
+const FOLLOWED: usize = 100;
+/// Bins that tell how loud a stroke is, from its contact.
+const LOUD: std::ops::Range<usize> = 10..80;
+/// Bins at the beginning that tell what was there before.
+const QUIET: usize = 10;
+/// Bins whose power is compared with that of as many next ones, to tell how
+/// what was there before fades.
+const FADING: usize = 15;
+/// It fades by no more than this in a bin, nepers of power.
+const MOST_FADING: f32 = 0.03;
+/// A stroke is fully believed about the growth when it stands out by this
+/// ratio of powers.
+const PLAIN: f32 = 30.0;
+/// Degrees of freedom of a bin in each part, halved: fewer than its width
+/// would have, since strokes differ.
+const WEIGHT: [f64; PARTS] = [0.25, 0.35, 0.5, 0.75];
+/// From this ratio of a power to the expected one its cost grows slowly: it
+/// comes from something else.
+const STRAY: f32 = 6.0;
+/// How many strokes what is expected beforehand counts for.
+const TRUST: f32 = 4.0;
+/// Rounds of learning.
+const ROUNDS: usize = 4;
+/// Bins that a first pick is believed to.
+const PICK_SD: f64 = 2.0;
+
+/// Half decibels of power, from -120 dB re full scale.
+fn coded(power: f32) -> u8 {
+    CODES[(power.max(0.0).to_bits() >> CODE_BITS) as usize]
+}
+
+/// Bits of a power that do not matter for its code: it is told to 1 %.
+const CODE_BITS: u32 = 16;
+
+/// The code of every power, by its upper bits.
+static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
+    (0..=u32::from(u16::MAX >> 1))
+        .map(|upper| {
+            let middle = upper << CODE_BITS | 1 << (CODE_BITS - 1);
+            let half_db = 20.0 * f32::from_bits(middle).max(1e-12).log10() + 240.0;
+            half_db.round().clamp(0.0, 255.0) as u8
+        })
+        .collect()
+});
+
+static POWERS: LazyLock<[f32; 256]> =
+    LazyLock::new(|| std::array::from_fn(|c| 10f32.powf((c as f32 - 240.0) / 20.0)));
+
+/// Nepers of power in a step of the code.
+const STEP: f32 = std::f32::consts::LN_10 / 20.0;
+
+/// What a power costs against the expected one, by the difference of their
+/// codes plus 256.
+static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
+    std::array::from_fn(|d| {
+        let ratio = ((d as f32 - 256.0) * STEP).exp();
+        if ratio < STRAY {
+            ratio
+        } else {
+            STRAY + 0.5 * STRAY * (ratio / STRAY).ln()
+        }
+    })
+});
+
+/// The residual around a rise, and where its contact was first picked.
+#[derive(Clone, Debug)]
+pub struct Opening {
+    codes: [[u8; BINS]; PARTS],
+    /// Sample of the coarse time.
+    coarse: usize,
+    /// Delay of the first pick, bins.
+    pick: f32,
+    /// Delays that are this rise's own: none beyond its neighbours.
+    own: (i32, i32),
+}
+
+impl Opening {
+    /// From the power of each bin.
+    pub fn new(powers: &[[f32; BINS]; PARTS], coarse: usize, pick_sample: f64) -> Self {
+        Self {
+            codes: powers.map(|p| p.map(coded)),
+            coarse,
+            pick: ((pick_sample - coarse as f64) / BIN as f64) as f32,
+            own: (EARLIEST, LATEST),
+        }
+    }
+
+    /// The same, of samples that begin `samples` later.
+    #[must_use]
+    pub fn after(mut self, samples: usize) -> Self {
+        self.coarse += samples;
+        self
+    }
+
+    /// Sample of the coarse time.
+    pub fn coarse(&self) -> usize {
+        self.coarse
+    }
+
+    /// Bounds the contact by the coarse times of the neighbours, samples.
+    pub fn bound(&mut self, previous: Option<usize>, next: Option<usize>) {
+        let delay = |other: usize| {
+            let apart = other as f64 - self.coarse as f64;
+            (apart / BIN as f64) as i32
+        };
+        let from = previous.map_or(EARLIEST, |p| delay(p).max(EARLIEST));
+        let to = next.map_or(LATEST, |n| delay(n).min(LATEST));
+        self.own = (from.min(0), to.max(0));
+    }
+
+    fn power(&self, part: usize, bin: usize) -> f32 {
+        POWERS[usize::from(self.codes[part][bin])]
+    }
+
+    /// Mean power of some bins of a part.
+    fn mean(&self, part: usize, bins: std::ops::Range<usize>) -> f32 {
+        let count = bins.len() as f32;
+        bins.map(|bin| self.power(part, bin)).sum::<f32>() / count
+    }
+
+    /// Power that is new, in each part, if the contact is at `delay`.
+    fn fresh(&self, delay: i32, rest: &Rest) -> [f32; PARTS] {
+        let contact = (COARSE + delay) as usize;
+        let from = contact + LOUD.start;
+        let to = (contact + LOUD.end).min(BINS);
+        std::array::from_fn(|part| {
+            let rest = (from..to).map(|bin| rest.at(part, bin)).sum::<f32>() / (to - from) as f32;
+            (self.mean(part, from..to) - rest).max(0.02 * rest)
+        })
+    }
+}
+
+/// What was there before a contact, and would have gone on without it.
+struct Rest {
+    before: [f32; PARTS],
+    fading: [[f32; BINS]; PARTS],
+}
+
+impl Rest {
+    /// Power expected in a bin.
+    fn at(&self, part: usize, bin: usize) -> f32 {
+        self.before[part] * self.fading[part][bin]
+    }
+}
+
+/// How the new power of a stroke is spread over the time after its contact:
+/// in each part, against its mean over [`LOUD`].
+#[derive(Clone, Debug)]
+pub struct Growth {
+    share: [[f32; FOLLOWED]; PARTS],
+    /// Share of the power that is left of what was there before, bin by bin.
+    fading: [[f32; BINS]; PARTS],
+}
+
+/// Where a contact is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Placed {
+    /// Sample, fractional.
+    pub at: f64,
+    /// Standard deviation of what the sound leaves open, samples.
+    pub sd: f64,
+}
+
+/// The chance of each delay.
+type Chances = [f32; DELAYS];
+
+impl Default for Growth {
+    /// A stroke close by, as the test instruments have it: a rise within two
+    /// milliseconds, and a short noise above.
+    fn default() -> Self {
+        let mut growth = Self {
+            share: [[0.0; FOLLOWED]; PARTS],
+            fading: [[1.0; BINS]; PARTS],
+        };
+        for (part, share) in growth.share.iter_mut().enumerate() {
+            let bright = part as f32 / (PARTS - 1) as f32;
+            for (bin, share) in share.iter_mut().enumerate() {
+                let t = bin as f32;
+                let rise = ((t + 0.5) / 3.0).min(1.0);
+                let ring = (0.7 + 0.9 * (-t / 30.0).exp()) * (1.0 - bright);
+                let noise = (0.5 + 4.0 * (-t / 25.0).exp()) * bright;
+                *share = rise * (ring + noise);
+            }
+        }
+        growth.level();
+        growth
+    }
+}
+
+impl Growth {
+    /// What is expected of a take whose clear strokes are these: it fades as
+    /// the sound before them does.
+    pub fn expected(openings: &[&Opening]) -> Self {
+        let mut growth = Self::default();
+        for (part, left) in growth.fading.iter_mut().enumerate() {
+            let mut slopes: Vec<f32> = openings
+                .iter()
+                .map(|o| (o.mean(part, 0..FADING) / o.mean(part, FADING..2 * FADING)).ln())
+                .collect();
+            slopes.sort_by(f32::total_cmp);
+            let slope = slopes.get(slopes.len() / 2).copied().unwrap_or(0.0);
+            let slope = (slope / FADING as f32).clamp(0.0, MOST_FADING);
+            for (bin, left) in left.iter_mut().enumerate() {
+                *left = (-slope * (bin as f32 - QUIET as f32 / 2.0)).exp();
+            }
+        }
+        growth
+    }
+
+    /// Learns from strokes that grow alike, beginning with this growth.
+    pub fn learn(&self, openings: &[&Opening]) -> Self {
+        let mut chances: Vec<Chances> = openings.iter().map(|o| near_pick(o)).collect();
+        for _ in 0..ROUNDS {
+            let growth = self.with(openings, &chances);
+            for (opening, chances) in openings.iter().zip(&mut chances) {
+                *chances = growth.chances(opening, most(chances));
+            }
+        }
+        self.with(openings, &chances)
+    }
+
+    fn rest(&self, opening: &Opening) -> Rest {
+        Rest {
+            before: std::array::from_fn(|part| opening.mean(part, 0..QUIET)),
+            fading: self.fading,
+        }
+    }
+
+    /// Places the contact of one stroke.
+    pub fn place(&self, opening: &Opening) -> Placed {
+        let mut chances = near_pick(opening);
+        for _ in 0..2 {
+            chances = self.chances(opening, most(&chances));
+        }
+        let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
+        for (i, &chance) in chances.iter().enumerate() {
+            let (chance, delay) = (f64::from(chance), f64::from(EARLIEST + i as i32));
+            sum += chance;
+            mean += chance * delay;
+            square += chance * delay * delay;
+        }
+        mean /= sum;
+        Placed {
+            at: opening.coarse as f64 + mean * BIN as f64,
+            sd: (square / sum - mean * mean).max(0.0).sqrt() * BIN as f64,
+        }
+    }
+
+    /// The mean growth of strokes whose delays have these chances, with this
+    /// growth as a few strokes more.
+    fn with(&self, openings: &[&Opening], chances: &[Chances]) -> Self {
+        let mut sum = self.share.map(|part| part.map(|s| s * TRUST));
+        let mut weight = [[TRUST; FOLLOWED]; PARTS];
+        for (opening, chances) in openings.iter().zip(chances) {
+            let rest = self.rest(opening);
+            let fresh = opening.fresh(most(chances), &rest);
+            for (i, &chance) in chances.iter().enumerate() {
+                if chance < 0.01 {
+                    continue;
+                }
+                let contact = (COARSE + EARLIEST + i as i32) as usize;
+                for part in 0..PARTS {
+                    // A stroke that hardly stands out says little.
+                    let plain = fresh[part] / (PLAIN * rest.before[part]);
+                    let worth = chance * plain.min(1.0);
+                    for bin in 0..FOLLOWED.min(BINS - contact) {
+                        let at = contact + bin;
+                        let power = opening.power(part, at) - rest.at(part, at);
+                        sum[part][bin] += worth * (power / fresh[part]).min(8.0);
+                        weight[part][bin] += worth;
+                    }
+                }
+            }
+        }
+        let mut growth = Self {
+            share: sum,
+            fading: self.fading,
+        };
+        for (share, weight) in growth.share.iter_mut().zip(&weight) {
+            for (share, weight) in share.iter_mut().zip(weight) {
+                *share = (*share / weight).max(1e-4);
+            }
+        }
+        growth.level();
+        growth
+    }
+
+    fn level(&mut self) {
+        for part in &mut self.share {
+            let mean = part[LOUD].iter().sum::<f32>() / LOUD.len() as f32;
+            for share in part {
+                *share /= mean;
+            }
+        }
+    }
+
+    /// The chance of each delay of a stroke whose loudness is told with the
+    /// contact at `delay`.
+    fn chances(&self, opening: &Opening, delay: i32) -> Chances {
+        let rest = self.rest(opening);
+        let fresh = opening.fresh(delay, &rest);
+        let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
+            let delay = EARLIEST + i as i32;
+            let off = f64::from(delay) / COARSE_SD;
+            let own = (opening.own.0..=opening.own.1).contains(&delay);
+            if own { 0.5 * off * off } else { f64::INFINITY }
+        });
+        // Every other delay, and then what lies between two that matter.
+        let every_other = std::array::from_fn(|i| i % 2 == 0);
+        self.add_costs(opening, &rest, &fresh, &every_other, &mut costs);
+        let least = costs.iter().step_by(2).copied();
+        let least = least.fold(f64::INFINITY, f64::min);
+        let between: [bool; DELAYS] = std::array::from_fn(|i| {
+            i % 2 == 1 && costs[i - 1].min(costs[i + 1]) < least + NEGLIGIBLE
+        });
+        self.add_costs(opening, &rest, &fresh, &between, &mut costs);
+        let chances: [f64; DELAYS] = std::array::from_fn(|i| {
+            if i % 2 == 0 || between[i] {
+                (least - costs[i]).exp()
+            } else {
+                0.0
+            }
+        });
+        let sum: f64 = chances.iter().sum();
+        chances.map(|c| (c / sum) as f32)
+    }
+}
+
+/// Delays over which what was there before is taken for equally faded.
+const TOGETHER: usize = 13;
+/// A delay that costs this much more than another needs no close look, nepers.
+const NEGLIGIBLE: f64 = 8.0;
+
+impl Growth {
+    /// Adds what the chosen delays cost.
+    fn add_costs(
+        &self,
+        opening: &Opening,
+        rest: &Rest,
+        fresh: &[f32; PARTS],
+        chosen: &[bool; DELAYS],
+        costs: &mut [f64; DELAYS],
+    ) {
+        let groups = chosen.chunks(TOGETHER).zip(costs.chunks_mut(TOGETHER));
+        for (group, (chosen, costs)) in groups.enumerate() {
+            if chosen.contains(&true) {
+                for part in 0..PARTS {
+                    self.add_group(opening, rest, (part, fresh[part]), group, (chosen, costs));
+                }
+            }
+        }
+    }
+
+    /// Adds what a group of delays costs in one part.
+    fn add_group(
+        &self,
+        opening: &Opening,
+        rest: &Rest,
+        (part, fresh): (usize, f32),
+        group: usize,
+        (chosen, costs): (&[bool], &mut [f64]),
+    ) {
+        // The expected power by bin from the contact. The first stands for the
+        // earliest bin of the group's latest delay.
+        const SPAN: usize = BINS + TOGETHER - 1;
+        let first = COARSE as usize + group * TOGETHER - EARLIEST.unsigned_abs() as usize;
+        let latest = first + costs.len() - 1;
+        let middle = costs.len() / 2;
+        let mut expected = [0u8; SPAN];
+        let mut level = [0.0f32; SPAN + 1];
+        for i in 0..BINS + costs.len() - 1 {
+            let share = i
+                .checked_sub(latest)
+                .map_or(0.0, |bin| self.share[part][bin.min(FOLLOWED - 1)]);
+            let bin = i.saturating_sub(middle).min(BINS - 1);
+            expected[i] = coded(rest.at(part, bin) + fresh * share);
+            level[i + 1] = level[i] + f32::from(expected[i]) * STEP;
+        }
+        let codes = &opening.codes[part];
+        let table = &*COSTS;
+        for (i, cost) in costs.iter_mut().enumerate().filter(|(i, _)| chosen[*i]) {
+            let from = latest - first - i;
+            let fit: f32 = codes
+                .iter()
+                .zip(&expected[from..from + BINS])
+                .map(|(&is, &should)| table[256 + usize::from(is) - usize::from(should)])
+                .sum();
+            *cost += WEIGHT[part] * f64::from(fit + level[from + BINS] - level[from]);
+        }
+    }
+}
+
+/// Chances around the first pick of a stroke.
+fn near_pick(opening: &Opening) -> Chances {
+    let (from, to) = opening.own;
+    let pick = f64::from(opening.pick).clamp(f64::from(from), f64::from(to));
+    let density: [f64; DELAYS] = std::array::from_fn(|i| {
+        let off = (f64::from(EARLIEST + i as i32) - pick) / PICK_SD;
+        (-0.5 * off * off).exp()
+    });
+    let sum: f64 = density.iter().sum();
+    density.map(|d| (d / sum) as f32)
+}
+
+/// The likeliest delay.
+fn most(chances: &Chances) -> i32 {
+    let place = (0..DELAYS)
+        .max_by(|&a, &b| chances[a].total_cmp(&chances[b]))
+        .unwrap_or(0);
+    EARLIEST + place as i32
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+mod tests {
+    use super::*;
+
+    /// Numbers between 0 and 1, always the same.
+    struct Draw(u64);
+
+    impl Draw {
+        fn next(&mut self) -> f32 {
+            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005) + 1;
+            (self.0 >> 40) as f32 / (1u64 << 24) as f32
+        }
+
+        /// Mean power of eight independent samples of mean power 1.
+        fn power(&mut self) -> f32 {
+            (0..4).map(|_| -self.next().max(1e-6).ln()).sum::<f32>() / 4.0
+        }
+    }
+
+    /// Strokes that begin 10 dB below what they grow to 12 ms later, over a
+    /// rest 6 dB below that; picked right or where they have grown.
+    fn hidden(count: usize, seed: u64) -> Vec<(Opening, i32)> {
+        let mut draw = Draw(seed);
+        (0..count)
+            .map(|_| {
+                let delay = (draw.next() * 40.0) as i32 - 20;
+                let contact = COARSE + delay;
+                let powers: [[f32; BINS]; PARTS] = std::array::from_fn(|_| {
+                    std::array::from_fn(|bin| {
+                        let since = bin as i32 - contact;
+                        let fresh = match since {
+                            ..0 => 0.0,
+                            0..24 => 0.1,
+                            _ => 1.0,
+                        };
+                        1e-4 * (0.25 * draw.power() + fresh * draw.power())
+                    })
+                });
+                let picked = delay + if draw.next() < 0.5 { 0 } else { 24 };
+                let at = f64::from((1000 + picked) * BIN as i32);
+                (Opening::new(&powers, 1000 * BIN, at), delay)
+            })
+            .collect()
+    }
+
+    fn errors_ms(growth: &Growth, strokes: &[(Opening, i32)]) -> Vec<f64> {
+        let mut errors: Vec<f64> = strokes
+            .iter()
+            .map(|(opening, delay)| {
+                let true_at = 1000.0 * BIN as f64 + f64::from(*delay) * BIN as f64;
+                (growth.place(opening).at - true_at) / 16.0
+            })
+            .collect();
+        errors.sort_by(f64::total_cmp);
+        errors
+    }
+
+    #[test]
+    fn hidden_beginnings_are_found_by_what_all_strokes_have_in_common() {
+        let strokes = hidden(60, 7);
+        let openings: Vec<&Opening> = strokes.iter().map(|s| &s.0).collect();
+        let growth = Growth::expected(&openings).learn(&openings);
+        let errors = errors_ms(&growth, &strokes);
+        let spread = errors[errors.len() * 9 / 10] - errors[errors.len() / 10];
+        assert!(spread < 2.0, "{spread} ms");
+    }
+
+    #[test]
+    fn a_contact_stays_between_its_neighbours() {
+        let mut strokes = hidden(60, 9);
+        for (opening, _) in &mut strokes {
+            let coarse = opening.coarse();
+            opening.bound(Some(coarse - 40), Some(coarse + 40));
+            let at = Growth::default().place(opening).at;
+            assert!((at - coarse as f64).abs() <= 40.0 + 1e-6);
+        }
+    }
+
+    #[test]
+    fn what_fades_before_a_stroke_is_not_taken_for_louder() {
+        let mut draw = Draw(3);
+        let openings: Vec<Opening> = (0..40)
+            .map(|_| {
+                let powers = std::array::from_fn(|_| {
+                    std::array::from_fn(|bin| 1e-4 * (-0.02 * bin as f32).exp() * draw.power())
+                });
+                Opening::new(&powers, 1000 * BIN, 1000.0 * BIN as f64)
+            })
+            .collect();
+        let openings: Vec<&Opening> = openings.iter().collect();
+        let left = Growth::expected(&openings).fading[0][QUIET / 2 + 50];
+        assert!((f64::from(left) - (-1.0f64).exp()).abs() < 0.05, "{left}");
+    }
+}
