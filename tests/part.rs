@@ -6,7 +6,17 @@
 
 #[path = "part/common.rs"]
 mod common;
+#[path = "part/malformed.rs"]
+mod malformed;
+#[path = "part/midi.rs"]
+mod midi;
+#[path = "part/mutated.rs"]
+mod mutated;
+#[path = "part/plan.rs"]
+mod plan;
 #[path = "part/scores.rs"]
 mod scores;
+#[path = "part/sheets.rs"]
+mod sheets;
 #[path = "part/signs.rs"]
 mod signs;

@@ -91,10 +91,7 @@ pub fn read_bytes(bytes: &[u8], path: &Path, options: &ReadOptions) -> Result<Pa
     parse(bytes, options)
         .and_then(|(mut part, own_plan)| {
             if part.notes.is_empty() {
-                return Err(Fault::new(
-                    "the whole part",
-                    "it holds no notes; choose a part that has some",
-                ));
+                return Err(no_notes(&part));
             }
             if part.title.is_empty() {
                 part.title = stem;
@@ -112,6 +109,20 @@ pub fn read_bytes(bytes: &[u8], path: &Path, options: &ReadOptions) -> Result<Pa
         })
 }
 
+/// A part without notes, with what was left out of it.
+fn no_notes(part: &Part) -> Fault {
+    let mut what = "it holds no notes; choose a part that has some".to_owned();
+    if let Some(first) = part.unread.first() {
+        let bar = first.bar.map_or(String::new(), |b| format!("bar {b}: "));
+        what = format!("{what} (not understood: {bar}{}", first.what);
+        if part.unread.len() > 1 {
+            what = format!("{what}, and {} more", part.unread.len() - 1);
+        }
+        what.push(')');
+    }
+    Fault::new("the whole part", what)
+}
+
 /// The part, and whether it names its own drums.
 fn parse(bytes: &[u8], options: &ReadOptions) -> Result<(Part, bool), Fault> {
     if bytes.is_empty() {
@@ -121,8 +132,14 @@ fn parse(bytes: &[u8], options: &ReadOptions) -> Result<(Part, bool), Fault> {
         let text = musicxml::unpack(bytes)?;
         return Ok((musicxml::read(&text, options)?, false));
     }
+    if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WAVE") {
+        return Err(Fault::new(
+            "the file",
+            "is a recording, not a part; name the part after --part",
+        ));
+    }
     if bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") {
-        return Ok((midi::read(bytes)?, false));
+        return Ok((midi::read(bytes, options)?, false));
     }
     let text = text_of(bytes)?;
     if text.trim_start().starts_with('<') {

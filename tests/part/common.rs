@@ -49,3 +49,11 @@ pub fn same_as_golden(texts: &[(String, String)]) {
         "differ from tests/golden/part (what was written is in tests/out/part): {different:?}"
     );
 }
+
+/// The message of a part that cannot be read, without the folder it lies in.
+pub fn message(bytes: &[u8], name: &str, options: &ReadOptions) -> String {
+    match part::read_bytes(bytes, Path::new(name), options) {
+        Ok(part) => panic!("{name} was read: {} notes", part.notes.len()),
+        Err(error) => error.to_string(),
+    }
+}

@@ -92,8 +92,10 @@ pub(super) fn read(
         if chosen {
             bar.number = number;
         }
-        read_bar(*measure, chosen, bar, &mut state, options)
-            .map_err(|what| Fault::new(format!("bar {number}"), what))?;
+        read_bar(*measure, chosen, bar, &mut state, options).map_err(|what| {
+            let help = "correct it in the notation program and export the part again";
+            Fault::new(format!("bar {number}"), format!("{what}; {help}"))
+        })?;
     }
     if let Some(last) = bars.last_mut().filter(|_| chosen) {
         state.carried.lost_grace(Quarters::from(0), last);
@@ -201,7 +203,9 @@ fn read_bar(
 
 /// The `<duration>` of an element in ticks: never negative.
 pub(super) fn duration(node: Node) -> Result<Quarters, String> {
-    let text = text_in(node, "duration").unwrap_or("");
+    let Some(text) = text_in(node, "duration") else {
+        return Err("a duration is missing".to_owned());
+    };
     match decimal(text) {
         Some(ticks) if ticks >= Quarters::from(0) => Ok(ticks),
         _ => Err(format!(

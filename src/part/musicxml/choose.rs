@@ -81,7 +81,10 @@ pub(super) fn choose(parts: &[Listed], options: &ReadOptions) -> Result<usize, F
     };
     let all: Vec<usize> = (0..parts.len()).collect();
     if all.is_empty() {
-        return Err(Fault::new(place, "the score has no parts"));
+        return Err(Fault::new(
+            place,
+            "the score has no parts; export the part again",
+        ));
     }
     let fitting: Vec<usize> = match &options.part_name {
         Some(wanted) => {

@@ -143,10 +143,14 @@ pub(super) fn read(
     if length == Quarters::from(0) {
         return Err("a note has no length".to_owned());
     }
+    let pitch = state.transpose.apply(pitch);
+    if !(-1..=9).contains(&pitch.octave) {
+        return Err("a note sounds outside what can be heard; check the transposition".to_owned());
+    }
     let mut note = WrittenNote {
         at,
         length,
-        pitch: state.transpose.apply(pitch),
+        pitch,
         roll: false,
         under_line: false,
         stroke: None,

@@ -50,8 +50,12 @@
 //! understand.
 
 mod again;
+mod bar;
+mod drum;
+mod head;
 mod line;
 mod parse;
+mod spell;
 mod word;
 mod write;
 

@@ -223,7 +223,7 @@ fn one(line: &mut Line) -> Result<Struck, Fault> {
             return Err(line.fault("a pitch", "write it as in F, Bb or C#3"));
         };
         struck.letter = Some(pitch);
-        struck.octave = digit(line).map(|d| d as i8);
+        struck.octave = octave(line);
     } else if line.peek() != Some('@') {
         return Err(line.fault(
             "a pitch, @ and a drum, '.' or '_'",
@@ -250,6 +250,21 @@ fn one(line: &mut Line) -> Result<Struck, Fault> {
             _ => return Ok(struck),
         }
         line.at += 1;
+    }
+}
+
+/// 0 to 9, or -1.
+fn octave(line: &mut Line) -> Option<i8> {
+    let from = line.at;
+    let below = line.take('-');
+    let digit = digit(line).map(|d| d as i8);
+    match digit {
+        Some(1) if below => Some(-1),
+        _ if below => {
+            line.at = from;
+            None
+        }
+        digit => digit,
     }
 }
 

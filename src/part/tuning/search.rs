@@ -213,26 +213,37 @@ pub fn solve(problem: &Problem) -> Solution {
     trace(problem, &space, &layers, exact)
 }
 
-/// Lets drums move: one round a change that the rest has time for.
+/// Lets drums move, as many as the rest has time for.
 fn spread(space: &Space, costs: &mut Vec<Cost>, span: &Span) {
     let drums = space.choices.len();
     let rounds = span.changes_before.min(drums);
     if rounds == 0 {
         return;
     }
-    if rounds >= drums && span.written.is_empty() {
+    if rounds >= drums {
         for drum in 0..drums {
             *costs = moved(space, costs, drum, span);
         }
         return;
     }
-    for _ in 0..rounds {
-        let before = costs.clone();
-        for drum in 0..drums {
-            for (cost, other) in costs.iter_mut().zip(moved(space, &before, drum, span)) {
-                *cost = (*cost).min(other);
-            }
+    // The costs after so many changes; each drum moves at most once.
+    let mut after: Vec<Vec<Cost>> = vec![vec![NEVER; costs.len()]; rounds + 1];
+    after[0].clone_from(costs);
+    for drum in 0..drums {
+        for count in (0..rounds).rev() {
+            let more = moved(space, &after[count], drum, span);
+            lower(&mut after[count + 1], &more);
         }
+    }
+    for more in &after[1..] {
+        lower(costs, more);
+    }
+}
+
+/// Keeps the lower of two costs everywhere.
+fn lower(costs: &mut [Cost], others: &[Cost]) {
+    for (cost, other) in costs.iter_mut().zip(others) {
+        *cost = (*cost).min(*other);
     }
 }
 

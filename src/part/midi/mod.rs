@@ -4,11 +4,13 @@
 //! musical values, and how far they had to be moved is told. Rolls, hands and
 //! articulation are not in the file and stay unknown.
 
-use super::read::Fault;
+mod choose;
+
+use super::read::{Fault, ReadOptions};
 use super::time::{size, tidy};
 use super::{Bar, Dynamic, LevelMark, Note, Part, Quarters, TempoMark, Unread, quarters_f64};
 use crate::pitch::Pitch;
-use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
+use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 use std::collections::BTreeMap;
 
 /// Divisions of a quarter note to which times are drawn: sixteenths and their
@@ -32,7 +34,7 @@ struct Struck {
     clippy::too_many_lines,
     reason = "one arm for each event of the format reads best in one place"
 )]
-pub(super) fn read(bytes: &[u8]) -> Result<Part, Fault> {
+pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Part, Fault> {
     let smf = Smf::parse(bytes).map_err(|e| {
         Fault::new(
             "the MIDI data",
@@ -52,8 +54,17 @@ pub(super) fn read(bytes: &[u8]) -> Result<Part, Fault> {
             "a quarter note has no ticks; export the part again",
         ));
     }
-    let track = choose(&smf)?;
-    let mut part = Part::default();
+    if smf.header.format == Format::Sequential {
+        return Err(Fault::new(
+            "the header",
+            "it is of format 2, several pieces in one; export the part as format 0 or 1",
+        ));
+    }
+    let voice = choose::choose(&smf, options)?;
+    let mut part = Part {
+        title: choose::title(&smf, &voice),
+        ..Part::default()
+    };
     let mut meters: BTreeMap<u64, (u32, u32)> = BTreeMap::new();
     let mut tempi: BTreeMap<u64, f64> = BTreeMap::new();
     let mut struck = Vec::new();
@@ -89,12 +100,9 @@ pub(super) fn read(bytes: &[u8]) -> Result<Part, Fault> {
                     }
                     meters.insert(at, (u32::from(beats), 1 << power));
                 }
-                TrackEventKind::Meta(MetaMessage::TrackName(name)) if index == track => {
-                    String::from_utf8_lossy(name)
-                        .trim()
-                        .clone_into(&mut part.title);
-                }
-                TrackEventKind::Midi { channel, message } if index == track => {
+                TrackEventKind::Midi { channel, message }
+                    if index == voice.track && voice.has(channel.as_int()) =>
+                {
                     let (key, velocity) = match message {
                         MidiMessage::NoteOn { key, vel } => (key.as_int(), vel.as_int()),
                         MidiMessage::NoteOff { key, .. } => (key.as_int(), 0),
@@ -148,58 +156,6 @@ pub(super) fn read(bytes: &[u8]) -> Result<Part, Fault> {
     }
     notes(&mut part, &struck, &exact);
     Ok(part)
-}
-
-/// The track of the timpani: by its name, by its program, or the only one with
-/// notes.
-fn choose(smf: &Smf) -> Result<usize, Fault> {
-    let has_notes = |track: &[midly::TrackEvent]| {
-        track.iter().any(|e| {
-            matches!(
-                e.kind,
-                TrackEventKind::Midi {
-                    message: MidiMessage::NoteOn { .. },
-                    ..
-                }
-            )
-        })
-    };
-    let timpani = |track: &[midly::TrackEvent]| {
-        track.iter().any(|e| match e.kind {
-            TrackEventKind::Meta(MetaMessage::TrackName(n) | MetaMessage::InstrumentName(n)) => {
-                let name = String::from_utf8_lossy(n).to_lowercase();
-                ["timp", "pauk", "kettle"].iter().any(|w| name.contains(w))
-            }
-            // General MIDI Level 1: program 48, counted from 1.
-            TrackEventKind::Midi {
-                message: MidiMessage::ProgramChange { program },
-                ..
-            } => program.as_int() == 47,
-            _ => false,
-        })
-    };
-    let sounding: Vec<usize> = (0..smf.tracks.len())
-        .filter(|&i| has_notes(&smf.tracks[i]))
-        .collect();
-    if let [only] = sounding.as_slice() {
-        return Ok(*only);
-    }
-    let fitting: Vec<usize> = sounding
-        .iter()
-        .copied()
-        .filter(|&i| timpani(&smf.tracks[i]))
-        .collect();
-    match (sounding.len(), fitting.as_slice()) {
-        (0, _) => Err(Fault::new("the MIDI data", "holds no notes")),
-        (_, [one]) => Ok(*one),
-        (n, _) => Err(Fault::new(
-            "the tracks",
-            format!(
-                "{n} of them have notes, and {} name timpani; export the timpani part alone",
-                fitting.len()
-            ),
-        )),
-    }
 }
 
 /// Bars to the end of the last note; a change of meter within a bar ends it.
