@@ -15,5 +15,9 @@ mod long;
 mod lossless;
 #[path = "take/mutated.rs"]
 mod mutated;
+#[path = "take/properties.rs"]
+mod properties;
+#[path = "take/recorder.rs"]
+mod recorder;
 #[path = "take/refused.rs"]
 mod refused;

@@ -1,5 +1,8 @@
 //! How fit a recording is for judging: measured while it streams by.
 
+use super::bass::bass_cut_hz;
+use super::drops::Drops;
+use super::steering::Steering;
 use super::{ANALYSIS_RATE_HZ, Fitness};
 use realfft::{RealFftPlanner, RealToComplex};
 use std::sync::Arc;
@@ -10,17 +13,12 @@ const FRAME: usize = 2048;
 const FLAT: f32 = 0.999;
 /// A flat top has at least this many samples.
 const FLAT_RUN: u32 = 3;
+/// The quietest frames: those within so many classes of the quietest, if they
+/// are so many.
+const QUIET_CLASSES: usize = 5;
+const QUIET_FRAMES: u64 = 8;
 /// Flat tops below this are not clipping but chance.
 const CLIP_LEVEL: f32 = 0.5;
-/// The sound stops dead for a moment: between samples of at least this size,
-/// all channels are exactly zero for so many seconds.
-const DROP_EDGE: f32 = 3e-3;
-const DROP_S: (f64, f64) = (0.005, 2.0);
-/// Edges are looked for in so many seconds beside.
-const EDGE_S: f64 = 0.002;
-/// No more than this many are told.
-const MOST_DROPS: usize = 100;
-
 /// Frames whose spectrum is kept for the noise floor are summed in this many
 /// classes of level, 1 dB each from -120 dB.
 const CLASSES: usize = 121;
@@ -35,61 +33,13 @@ pub(super) struct Meter {
     clipped: u64,
     clip_level: f32,
     drops: Drops,
+    steering: Steering,
     frame: Vec<f32>,
     fft: Arc<dyn RealToComplex<f32>>,
     /// Frames and summed power spectrum of each class of level.
     classes: Vec<(u64, Vec<f64>)>,
     sum: f64,
     analysed: u64,
-}
-
-/// Finds where sound was lost on its way into the file.
-#[derive(Default)]
-struct Drops {
-    rate_hz: f64,
-    frames: u64,
-    zeros: u64,
-    /// Largest samples of the last stretch before the zeros, and after them.
-    before: f32,
-    after: f32,
-    /// Frames since the last zeros ended, while an edge is looked for.
-    since: u64,
-    candidate: Option<(u64, u64)>,
-    found: Vec<(u64, u64)>,
-}
-
-impl Drops {
-    fn frame(&mut self, size: f32) {
-        let edge = (EDGE_S * self.rate_hz) as u64;
-        if size == 0.0 {
-            self.zeros += 1;
-        } else {
-            let length = self.zeros as f64 / self.rate_hz;
-            if (DROP_S.0..DROP_S.1).contains(&length) && self.before >= DROP_EDGE {
-                self.candidate = Some((self.frames - self.zeros, self.frames));
-                self.after = 0.0;
-                self.since = 0;
-            }
-            if self.zeros > edge {
-                self.before = 0.0;
-            }
-            self.zeros = 0;
-            // Decays within the stretch that an edge may take.
-            self.before *= 1.0 - 1.0 / edge.max(2) as f32;
-            self.before = self.before.max(size);
-        }
-        if let Some(candidate) = self.candidate {
-            self.after = self.after.max(size);
-            self.since += 1;
-            if self.since >= edge {
-                if self.after >= DROP_EDGE && self.found.len() < MOST_DROPS {
-                    self.found.push(candidate);
-                }
-                self.candidate = None;
-            }
-        }
-        self.frames += 1;
-    }
 }
 
 #[derive(Clone, Copy, Default)]
@@ -108,6 +58,7 @@ impl Default for Meter {
             clipped: 0,
             clip_level: 0.0,
             drops: Drops::default(),
+            steering: Steering::default(),
             frame: Vec::with_capacity(FRAME),
             fft: RealFftPlanner::new().plan_fft_forward(FRAME),
             classes: vec![(0, Vec::new()); CLASSES],
@@ -176,6 +127,7 @@ impl Meter {
     /// Looks at samples at the analysis rate.
     pub(super) fn analysed(&mut self, samples: &[f32]) {
         self.analysed += samples.len() as u64;
+        self.steering.push(samples);
         for &sample in samples {
             self.sum += f64::from(sample);
             self.frame.push(sample);
@@ -232,6 +184,10 @@ impl Meter {
                 mean.abs() * 100.0
             ));
         }
+        fitness.gain_control = self.steering.finish();
+        fitness.bass_cut_hz = self
+            .quiet_spectrum()
+            .and_then(|power| bass_cut_hz(&power, f64::from(ANALYSIS_RATE_HZ) / FRAME as f64));
         let rate_hz = self.drops.rate_hz;
         let dropped = self.drops.found.iter();
         fitness
@@ -253,6 +209,23 @@ impl Meter {
             }
         }
         None
+    }
+
+    /// Mean power spectrum of the quietest frames. `None` where they are too
+    /// few to say anything.
+    fn quiet_spectrum(&self) -> Option<Vec<f64>> {
+        let first = self.classes.iter().position(|c| c.0 > 0)?;
+        // Class 0 is digital silence.
+        let quiet = self.classes.get(first.max(1)..)?.iter().take(QUIET_CLASSES);
+        let mut frames = 0;
+        let mut mean = vec![0.0; FRAME / 2 + 1];
+        for (count, sums) in quiet {
+            frames += count;
+            for (m, s) in mean.iter_mut().zip(sums) {
+                *m += s;
+            }
+        }
+        (frames >= QUIET_FRAMES).then_some(mean)
     }
 
     fn mean_spectrum(&self) -> Vec<f64> {

@@ -3,7 +3,10 @@
 //! Samples are handed on in blocks, so that a three-hour recording needs no
 //! more memory than a short one.
 
+mod bass;
+mod codec;
 mod decode;
+mod drops;
 mod fitness;
 mod guard;
 mod mended;
@@ -12,6 +15,7 @@ mod mp4;
 mod open;
 mod opus;
 mod resample;
+mod steering;
 mod trace;
 
 use crate::error::Error;
