@@ -4,6 +4,8 @@
 // A failed unwrap is a failed test; what is printed is for reading.
 #![allow(clippy::float_cmp, clippy::print_stdout, clippy::unwrap_used)]
 
+#[path = "part/command.rs"]
+mod command;
 #[path = "part/common.rs"]
 mod common;
 #[path = "part/malformed.rs"]

@@ -51,7 +51,7 @@ fn made(pitches: usize) -> String {
     text
 }
 
-#[divan::bench(args = [4, 8, 16])]
+#[divan::bench(args = [4, 8, 12], sample_count = 10)]
 fn made_part(bencher: Bencher, pitches: usize) {
     let text = made(pitches);
     let options = ReadOptions::default();

@@ -204,14 +204,15 @@ impl Reader {
                          for a second one",
                     ));
                 }
-                self.hairpins.push((tag, kind, at));
+                let open = "a hairpin begins here and never ends; write end: where it does";
+                self.hairpins.push((tag, kind, at, line.message(open)));
             }
             Label::End(tag) => {
                 let Some(open) = self.hairpins.iter().position(|h| h.0 == tag && h.2 < at) else {
                     return Err(line
                         .message("no hairpin is open here; write cresc: or dim: where it begins"));
                 };
-                let (_, kind, from) = self.hairpins.remove(open);
+                let (_, kind, from, _) = self.hairpins.remove(open);
                 self.part.hairpins.push(Hairpin { from, to: at, kind });
             }
         }

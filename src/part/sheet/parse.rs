@@ -35,7 +35,8 @@ pub(super) struct Reader {
     pub at: Quarters,
     /// Where the last voice stopped short, to be told when it is not continued.
     pub unfilled: Option<Fault>,
-    pub hairpins: Vec<(u32, HairpinKind, Quarters)>,
+    /// Open ones: tag, kind, beginning, and what to say if they never end.
+    pub hairpins: Vec<(u32, HairpinKind, Quarters, Fault)>,
     pub rehearsal: Option<String>,
     /// Tempo marks and cues for the bar to come.
     pub tempi: Vec<(Quarters, TempoMark)>,
@@ -120,8 +121,11 @@ impl Reader {
                 });
             }
             "again" => {
+                line.skip_space();
+                let start = line.at;
                 let (from, to) = numbers(line)?;
                 if !again::play(&mut self.part, from, to, MOST_BARS) {
+                    line.at = start;
                     return Err(line.message(&format!(
                         "bars {from}-{to} do not stand above in one piece; name bars that do"
                     )));
@@ -164,14 +168,9 @@ impl Reader {
         let end = self.end();
         self.place_waiting(end);
         self.tell_trailing();
-        if let Some((_, _, at)) = self.hairpins.first() {
-            let place = self.part.bars.partition_point(|b| b.at <= *at).max(1) - 1;
-            let number = self.part.bars.get(place).map_or(0, |b| b.number);
-            return Err(Fault::new(
-                format!("bar {number}"),
-                "a hairpin begins and never ends; write end: where it does",
-            ));
+        match self.hairpins.into_iter().next() {
+            Some((.., fault)) => Err(fault),
+            None => Ok(self.part),
         }
-        Ok(self.part)
     }
 }

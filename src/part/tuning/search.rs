@@ -135,10 +135,17 @@ impl Space {
         self.choices[drum][self.place(state, drum)]
     }
 
+    /// The key of every drum.
+    fn tune(&self, state: usize, keys: &mut [i32]) {
+        for (drum, key) in keys.iter_mut().enumerate() {
+            *key = self.key(state, drum);
+        }
+    }
+
     fn tuning(&self, state: usize) -> Vec<i32> {
-        (0..self.choices.len())
-            .map(|d| self.key(state, d))
-            .collect()
+        let mut keys = vec![0; self.choices.len()];
+        self.tune(state, &mut keys);
+        keys
     }
 }
 
@@ -178,6 +185,7 @@ pub fn solve(problem: &Problem) -> Solution {
     let mut exact = space.complete;
     let mut layers: Vec<Vec<(u32, Cost)>> = Vec::with_capacity(problem.spans.len());
     let mut costs = vec![0; space.size];
+    let mut tuning = vec![0; space.choices.len()];
     let share = (MOST_KEPT / problem.spans.len().max(1)).max(200);
     for (index, span) in problem.spans.iter().enumerate() {
         if index > 0 {
@@ -185,7 +193,8 @@ pub fn solve(problem: &Problem) -> Solution {
         }
         for (state, cost) in costs.iter_mut().enumerate() {
             if *cost < NEVER {
-                *cost += span_cost(&space.tuning(state), span, &problem.ranges);
+                space.tune(state, &mut tuning);
+                *cost += span_cost(&tuning, span, &problem.ranges);
             }
         }
         let least = costs.iter().copied().min().unwrap_or(0);
