@@ -5,11 +5,11 @@ use crate::align::{Alignment, Outcome};
 use crate::part::{Part, quarters_f64};
 
 /// A soft stroke is this much softer than the usual one of its drum, dB.
-const SOFT_DB: f32 = 10.0;
+const SOFT_DB: f32 = 8.0;
 /// The sum of rises (nepers of power) at which a stroke shows half the time,
 /// and how quickly that changes.
-const SHOWS_AT: f32 = 4.0;
-const SHOWS_WIDTH: f32 = 1.0;
+const SHOWS_AT: f32 = 3.0;
+const SHOWS_WIDTH: f32 = 0.6;
 /// A second stroke this close to another candidate does not show, seconds.
 const TOGETHER_S: f64 = 0.035;
 
