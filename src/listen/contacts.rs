@@ -2,10 +2,12 @@
 //! then, once the matching has said who is who, drum by drum.
 
 use super::growth::{Growth, Opening, Placed};
+use super::nearby::Nearby;
 use super::novelty::Novelty;
 use super::{Heard, Rise, attack};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
+use std::collections::BTreeSet;
 
 /// A sum of rises above this is a stroke in all likelihood.
 const CLEAR: f32 = 6.0;
@@ -65,9 +67,23 @@ pub(super) fn time(placed: Placed) -> (f64, f64) {
 }
 
 /// The take with the contacts of matched strokes placed anew, each by how the
-/// strokes on its own drum grow.
+/// strokes on its own drum grow, and with the odds of sounds that are too soft
+/// for the strokes around them taken down.
 pub fn placed(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
     let mut placed = heard.clone();
+    let nearby = Nearby::new(heard, alignment);
+    let in_rolls: BTreeSet<usize> = alignment
+        .passages
+        .iter()
+        .flat_map(|p| &p.matches)
+        .flat_map(|m| m.further.iter().copied())
+        .collect();
+    for (i, candidate) in placed.candidates.iter_mut().enumerate() {
+        // The strokes of a roll, and grace strokes, are softer than notes.
+        if !in_rolls.contains(&i) {
+            candidate.log_odds += nearby.too_soft(candidate.time_s, Some(i), candidate.level_db);
+        }
+    }
     if heard.openings.is_empty() {
         return placed;
     }

@@ -9,6 +9,7 @@ mod growth;
 mod judge;
 mod low;
 mod masked;
+mod nearby;
 mod novelty;
 mod tone;
 mod voices;
