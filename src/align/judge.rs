@@ -24,6 +24,8 @@ const OTHER_DRUM: f64 = 0.1;
 const FURTHER: f64 = -0.5;
 /// Two strokes of a roll lie this far apart at least, seconds.
 const ROLL_GAP_S: f64 = 0.03;
+/// So many strokes inside its span show that a roll is played.
+const ROLLED: usize = 3;
 /// Evidence for a drum is told from this ratio on, nats.
 const CLEAR_DRUM: f64 = 2.0;
 
@@ -102,7 +104,15 @@ impl Bench<'_> {
         } else {
             Outcome::Missed
         };
-        let stroke = stroke.filter(|_| outcome != Outcome::Missed);
+        let mut outcome = outcome;
+        let mut stroke = stroke.filter(|_| outcome != Outcome::Missed);
+        if outcome == Outcome::Missed
+            && let Some(first) = self.rolled(index, low, high)
+        {
+            // Its beginning was not heard, but it was played.
+            outcome = Outcome::Unsure;
+            stroke = Some(first);
+        }
         let further = stroke.map_or_else(Vec::new, |s| self.further(index, s, low, high));
         if let Some(stroke) = stroke {
             verdicts.used.push(stroke);
@@ -212,6 +222,20 @@ impl Bench<'_> {
             }
         }
         further
+    }
+
+    /// The first stroke inside the span of a roll, if there are so many that a
+    /// roll is played there.
+    fn rolled(&self, index: usize, low: usize, high: usize) -> Option<usize> {
+        let sounds = self.follower.sounds;
+        self.follower.score.onsets[index].roll_s?;
+        let from_s = self.fit.expected[index - self.onsets.0].0;
+        let to_s = self.roll_end_s(index);
+        let mut strokes = (low.max(sounds.from(from_s))..high)
+            .take_while(|&c| sounds.times[c] < to_s)
+            .filter(|&c| sounds.log_odds[c] > FURTHER);
+        let first = strokes.next()?;
+        (strokes.count() + 1 >= ROLLED).then_some(first)
     }
 
     /// Where the pulse puts the end of a roll.

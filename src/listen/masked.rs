@@ -21,7 +21,7 @@ const SPREAD: [(f64, f32); 7] = [
 ];
 /// The sum of rises (nepers of power) at which a stroke shows half the time,
 /// and how quickly that changes.
-const SHOWS_AT: f32 = 3.0;
+const SHOWS_AT: f32 = 3.5;
 const SHOWS_WIDTH: f32 = 0.6;
 /// A second stroke this close to another candidate does not show, seconds.
 const TOGETHER_S: f64 = 0.035;

@@ -132,14 +132,21 @@ impl Listener {
     pub fn finish(mut self, take: TakeInfo) -> Heard {
         self.search(self.kept_from + self.kept.len());
         let bands = self.framer.finish();
-        let judged = judged(&bands, &mut self.rises);
-        let (mut candidates, mut openings) = (Vec::new(), Vec::new());
-        for (rise, (candidate, _)) in self.rises.into_iter().zip(judged) {
+        let mut candidates = Vec::new();
+        let mut kept = Vec::new();
+        judge_rises(&bands, &mut self.rises, |candidate, _| {
+            kept.push(candidate.log_odds > LEAST_LOG_ODDS);
             if candidate.log_odds > LEAST_LOG_ODDS {
                 candidates.push(candidate);
-                openings.push(rise.opening);
             }
-        }
+        });
+        let openings = self
+            .rises
+            .into_iter()
+            .zip(kept)
+            .filter(|(_, kept)| *kept)
+            .map(|(rise, _)| rise.opening)
+            .collect();
         Heard {
             take,
             candidates,
@@ -153,17 +160,23 @@ impl Listener {
     /// weights.
     pub fn finish_for_fitting(mut self) -> Vec<(Candidate, Features)> {
         self.search(self.kept_from + self.kept.len());
-        judged(&self.framer.finish(), &mut self.rises)
+        let mut rises = Vec::new();
+        let bands = self.framer.finish();
+        judge_rises(&bands, &mut self.rises, |candidate, features| {
+            rises.push((candidate, features));
+        });
+        rises
     }
 }
 
-/// Weighs every rise, now that the whole take is known.
-fn judged(bands: &Bands, rises: &mut [Rise]) -> Vec<(Candidate, Features)> {
+/// Weighs every rise, now that the whole take is known, and hands them over in
+/// their order.
+fn judge_rises(bands: &Bands, rises: &mut [Rise], mut take: impl FnMut(Candidate, Features)) {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
     let growth = contacts::of_take(rises, &novelty);
-    let mut candidates: Vec<Candidate> = rises
+    let candidates: Vec<Candidate> = rises
         .iter()
         .map(|rise| {
             let (time_s, time_sd_s) = match &rise.opening {
@@ -195,16 +208,12 @@ fn judged(bands: &Bands, rises: &mut [Rise]) -> Vec<(Candidate, Features)> {
         novelty: &novelty,
         loud_db,
     };
-    candidates
-        .iter_mut()
-        .zip(rises.iter())
-        .map(|(candidate, rise)| {
-            let contact = rise.contact;
-            let features = scene.features(rise.frame, candidate, contact.gain, contact.sd);
-            candidate.log_odds = judge::log_odds(&features);
-            (*candidate, features)
-        })
-        .collect()
+    for (mut candidate, rise) in candidates.into_iter().zip(rises.iter()) {
+        let contact = rise.contact;
+        let features = scene.features(rise.frame, &candidate, contact.gain, contact.sd);
+        candidate.log_odds = judge::log_odds(&features);
+        take(candidate, features);
+    }
 }
 
 /// Energy of the first 80 ms above what was ringing, 47-4200 Hz, dB re full

@@ -149,3 +149,48 @@ fn drums_tell_which_notes_were_struck_elsewhere() {
         );
     }
 }
+
+#[test]
+fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
+    let (mut rolls, mut told) = (0, 0);
+    for seed in 0..30 {
+        let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
+        let player = Player::draw(&mut Draw::new(seed, 2));
+        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
+        let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(seed, 4));
+        // Everything in the first 250 ms of every roll is taken away.
+        let begun: Vec<(usize, f64)> = (0..part.notes.len())
+            .filter(|&n| part.notes[n].roll && performance.fates[n] == Fate::Played)
+            .filter_map(|n| {
+                let first = performance.hits.iter().find(|h| h.note == Some(n))?;
+                Some((n, first.time_s))
+            })
+            .collect();
+        let hidden = |s: f64| begun.iter().any(|b| (b.1 - 0.03..b.1 + 0.25).contains(&s));
+        let left: Vec<_> = take
+            .candidates
+            .iter()
+            .copied()
+            .filter(|c| !hidden(c.time_s))
+            .collect();
+        let found = align(&part, &left, None, &Settings::default());
+        let Some(passage) = found.counted.map(|c| &found.passages[c]) else {
+            continue;
+        };
+        for (note, from_s) in begun {
+            let strokes = performance
+                .hits
+                .iter()
+                .filter(|h| h.note == Some(note) && h.time_s > from_s + 0.25)
+                .count();
+            let place = note.checked_sub(passage.notes.0);
+            let (Some(told_as), 6..) = (place.and_then(|p| passage.matches.get(p)), strokes) else {
+                continue;
+            };
+            rolls += 1;
+            told += usize::from(told_as.outcome == Outcome::Missed);
+        }
+    }
+    assert!(rolls > 20, "{rolls} rolls");
+    assert!(told * 50 <= rolls, "{told} of {rolls} called missed");
+}
