@@ -9,6 +9,8 @@ const AFTER: [usize; 3] = [AHEAD, AHEAD + 1, AHEAD + 3];
 /// Frames taken for "before": the loudest counts, so that a beating ring does
 /// not look like a stroke.
 const BEFORE: [usize; 4] = [3, 4, 6, 9];
+/// Frames from the first of those to the last.
+const AROUND: usize = BEFORE[BEFORE.len() - 1] + AFTER[AFTER.len() - 1] + 1;
 /// A rise in one band counts up to this, in nepers of power.
 const CAP: f32 = 3.5;
 /// Two strokes are at least this far apart: 25 ms.
@@ -52,22 +54,29 @@ const BEYOND: f32 = 0.05;
 impl Novelty {
     /// `floor_db` is the quiet level of each band.
     pub fn of(levels_db: &[[f32; BANDS]], floor_db: &[f32; BANDS]) -> Self {
-        let powers: Vec<[f32; BANDS]> = levels_db.iter().map(|l| l.map(power)).collect();
         let floor = floor_db.map(|f| 4.0 * power(f) + 1e-12);
         let none = [0.0; BANDS];
-        let mut sharp = vec![0.0; powers.len()];
-        let rise: Vec<[f32; BANDS]> = (0..powers.len())
+        // Powers of the frames around the one looked at, by frame modulo their
+        // number: those of a long take would need much memory.
+        let mut powers = [none; AROUND];
+        let mut known = 0;
+        let mut sharp = vec![0.0; levels_db.len()];
+        let rise: Vec<[f32; BANDS]> = (0..levels_db.len())
             .map(|i| {
+                while known <= i + AFTER[AFTER.len() - 1] {
+                    powers[known % AROUND] = levels_db.get(known).map_or(none, |l| l.map(power));
+                    known += 1;
+                }
                 let mut rise = none;
                 for (band, out) in rise.iter_mut().enumerate() {
                     let after = AFTER
                         .iter()
-                        .map(|&k| powers.get(i + k).map_or(0.0, |p| p[band]))
+                        .map(|&k| powers[(i + k) % AROUND][band])
                         .sum::<f32>()
                         / AFTER.len() as f32;
                     let before = BEFORE
                         .iter()
-                        .map(|&k| i.checked_sub(k).map_or(0.0, |j| powers[j][band]))
+                        .map(|&k| i.checked_sub(k).map_or(0.0, |j| powers[j % AROUND][band]))
                         .fold(0.0, f32::max);
                     let whole = ((after + floor[band]) / (before + floor[band])).ln();
                     *out = whole.clamp(0.0, CAP);
