@@ -24,6 +24,7 @@ pub(super) fn order(bars: &[WrittenBar]) -> Result<Order, Fault> {
         start: 0,
         pass: 1,
         jumped: false,
+        taken: Vec::new(),
         inside: None,
         told: Vec::new(),
     };
@@ -54,6 +55,8 @@ struct Walk<'a> {
     pass: u32,
     /// A da capo or dal segno has been taken.
     jumped: bool,
+    /// Bars whose jump has been taken; each is taken once.
+    taken: Vec<usize>,
     /// First bar of the ending that is being played.
     inside: Option<usize>,
     told: Vec<(usize, &'static str)>,
@@ -159,8 +162,10 @@ impl Walk<'_> {
                 self.told
                     .push((at, "\"to coda\" without a coda sign; it was played on"));
             }
-        } else if signs.da_capo || signs.dal_segno {
+        }
+        if (signs.da_capo || signs.dal_segno) && !self.taken.contains(&at) {
             self.jumped = true;
+            self.taken.push(at);
             let segno = (0..=at).rev().find(|&i| self.signs(i).segno);
             let target = if signs.dal_segno {
                 if segno.is_none() {
@@ -176,5 +181,21 @@ impl Walk<'_> {
             return Some(target);
         }
         Some(at + 1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_jump_is_taken_once() {
+        let mut bars = vec![WrittenBar::default(); 6];
+        bars[1].signs.segno = true;
+        bars[2].signs.dal_segno = true;
+        bars[3].signs.segno = true;
+        bars[4].signs.dal_segno = true;
+        let places = order(&bars).map(|o| o.places).unwrap_or_default();
+        assert_eq!(places, [0, 1, 2, 1, 2, 3, 4, 3, 4, 5]);
     }
 }
