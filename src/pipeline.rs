@@ -14,7 +14,7 @@ use crate::settings::Settings;
 /// grows after a contact.
 pub fn review(heard: &Heard, part: &Part, settings: &Settings) -> Review {
     let first = align(part, &heard.candidates, None, settings);
-    let heard = &listen::placed(heard, part, &first);
+    let heard = &listen::again(heard, part, &first);
     let evidence = Evidence {
         per: listen::evidence(heard, part, &first, settings.a4_hz),
         unheard: listen::masked(heard, part, &first),

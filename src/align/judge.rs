@@ -94,25 +94,19 @@ impl Bench<'_> {
             .map(|s| s.candidate)
             .or(sums.best.filter(|b| b.1 > 0.5).map(|b| b.0));
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
-        let outcome = if log_ratio >= 0.0 && stroke.is_some() {
-            Outcome::Played
+        let (outcome, stroke) = if log_ratio >= 0.0 && stroke.is_some() {
+            (Outcome::Played, stroke)
         } else if log_ratio > -accuse || self.fit.expected[index - self.onsets.0].0 < 0.0 {
             // Before the first sample nothing can be heard.
-            Outcome::Unsure
+            (Outcome::Unsure, stroke)
         } else if other > 1.0 && stroke.is_some() {
-            Outcome::OtherDrum
-        } else {
-            Outcome::Missed
-        };
-        let mut outcome = outcome;
-        let mut stroke = stroke.filter(|_| outcome != Outcome::Missed);
-        if outcome == Outcome::Missed
-            && let Some(first) = self.rolled(index, low, high)
-        {
+            (Outcome::OtherDrum, stroke)
+        } else if let Some(first) = self.rolled(index, low, high) {
             // Its beginning was not heard, but it was played.
-            outcome = Outcome::Unsure;
-            stroke = Some(first);
-        }
+            (Outcome::Unsure, Some(first))
+        } else {
+            (Outcome::Missed, None)
+        };
         let further = stroke.map_or_else(Vec::new, |s| self.further(index, s, low, high));
         if let Some(stroke) = stroke {
             verdicts.used.push(stroke);

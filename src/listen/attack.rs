@@ -7,7 +7,7 @@
 //! seismologists pick arrivals with: Akaike's, as used by Maeda 1985; from
 //! memory).
 
-use super::growth::{self, Opening};
+use super::opening::{self, Opening};
 use crate::take::ANALYSIS_RATE_HZ;
 use std::sync::LazyLock;
 
@@ -72,8 +72,8 @@ impl Picker {
     /// it, and the residual around it. `None` too near the ends.
     pub fn pick(&mut self, samples: &[f32], coarse: usize) -> Option<(Contact, Opening)> {
         let centre = coarse.checked_sub(RISE_LATE)?;
-        let from = centre.checked_sub(growth::BACK + MARGIN)?;
-        let to = centre + growth::AHEAD + MARGIN;
+        let from = centre.checked_sub(opening::BACK + MARGIN)?;
+        let to = centre + opening::AHEAD + MARGIN;
         if from < ORDER || to > samples.len() {
             return None;
         }
@@ -99,9 +99,9 @@ impl Picker {
     }
 
     /// Power of the residual in each part of the spectrum, bin by bin.
-    fn powers(&mut self) -> [[f32; growth::BINS]; growth::PARTS] {
-        const LENGTH: usize = growth::BINS * growth::BIN;
-        let mut powers = [[0.0; growth::BINS]; growth::PARTS];
+    fn powers(&mut self) -> [[f32; opening::BINS]; opening::PARTS] {
+        const LENGTH: usize = opening::BINS * opening::BIN;
+        let mut powers = [[0.0; opening::BINS]; opening::PARTS];
         // Each low-pass takes what lies below it; the next part is what the
         // next one lets through besides.
         self.below.clear();
@@ -122,15 +122,15 @@ impl Picker {
             }
             for (power, (through, below)) in powers.iter_mut().zip(
                 self.through
-                    .chunks(growth::BIN)
-                    .zip(self.below.chunks(growth::BIN)),
+                    .chunks(opening::BIN)
+                    .zip(self.below.chunks(opening::BIN)),
             ) {
                 let sum: f32 = through
                     .iter()
                     .zip(below)
                     .map(|(t, b)| (t - b) * (t - b))
                     .sum();
-                *power = sum / growth::BIN as f32;
+                *power = sum / opening::BIN as f32;
             }
             std::mem::swap(&mut self.through, &mut self.below);
         }
@@ -198,8 +198,8 @@ impl Picker {
 }
 
 /// Low-passes of linear phase, each a sinc under a Hamming window.
-static LOW_PASS: LazyLock<[[f32; TAPS]; growth::SPLITS_HZ.len()]> = LazyLock::new(|| {
-    growth::SPLITS_HZ.map(|split_hz| {
+static LOW_PASS: LazyLock<[[f32; TAPS]; opening::SPLITS_HZ.len()]> = LazyLock::new(|| {
+    opening::SPLITS_HZ.map(|split_hz| {
         let corner = 2.0 * split_hz / f64::from(ANALYSIS_RATE_HZ);
         let taps: [f64; TAPS] = std::array::from_fn(|i| {
             let x = std::f64::consts::PI * (i as f64 - MARGIN as f64) * corner;

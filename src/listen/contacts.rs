@@ -1,13 +1,12 @@
 //! The moments of contact of a whole take: first all strokes taken together,
 //! then, once the matching has said who is who, drum by drum.
 
-use super::growth::{Growth, Opening, Placed};
-use super::nearby::Nearby;
+use super::growth::{Growth, Placed};
 use super::novelty::Novelty;
-use super::{Heard, Rise, attack};
+use super::opening::Opening;
+use super::{Candidate, Heard, Rise, attack};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
-use std::collections::BTreeSet;
 
 /// A sum of rises above this is a stroke in all likelihood.
 const CLEAR: f32 = 6.0;
@@ -34,7 +33,7 @@ pub(super) fn of_take(rises: &mut [Rise], novelty: &Novelty) -> Growth {
     let strength: Vec<f32> = rises.iter().map(|r| novelty.sum[r.frame]).collect();
     let coarse: Vec<Option<usize>> = rises
         .iter()
-        .map(|r| r.opening.as_ref().map(Opening::coarse))
+        .map(|r| r.opening.as_ref().map(|o| o.coarse))
         .collect();
     for (i, rise) in rises.iter_mut().enumerate() {
         let bounds = |j: usize| (strength[j] > WEAKER * strength[i]).then(|| coarse[j])?;
@@ -55,7 +54,8 @@ pub(super) fn of_take(rises: &mut [Rise], novelty: &Novelty) -> Growth {
 }
 
 /// Seconds of a placed contact, and its standard uncertainty. How late it is
-/// and how unsure was fitted by eye on made takes of tuning seeds.
+/// and how unsure was fitted by eye on made takes of tuning seeds; the table of
+/// `cargo bench --bench train -- --check` shows how well it holds.
 pub(super) fn time(placed: Placed) -> (f64, f64) {
     let open_s = attack::sample_s(placed.sd);
     let late_s = (LATE * open_s).min(LATEST_S);
@@ -66,27 +66,14 @@ pub(super) fn time(placed: Placed) -> (f64, f64) {
     )
 }
 
-/// The take with the contacts of matched strokes placed anew, each by how the
-/// strokes on its own drum grow, and with the odds of sounds that are too soft
-/// for the strokes around them taken down.
-pub fn placed(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
-    let mut placed = heard.clone();
-    let nearby = Nearby::new(heard, alignment);
-    let in_rolls: BTreeSet<usize> = alignment
-        .passages
-        .iter()
-        .flat_map(|p| &p.matches)
-        .flat_map(|m| m.further.iter().copied())
-        .collect();
-    for (i, candidate) in placed.candidates.iter_mut().enumerate() {
-        // The strokes of a roll, and grace strokes, are softer than notes.
-        if !in_rolls.contains(&i) {
-            candidate.log_odds += nearby.too_soft(candidate.time_s, Some(i), candidate.level_db);
-        }
-    }
-    if heard.openings.is_empty() {
-        return placed;
-    }
+/// Places the contacts of matched strokes anew, each by how the strokes on its
+/// own drum grow. `candidates` are those of `heard`.
+pub(super) fn place_again(
+    candidates: &mut [Candidate],
+    heard: &Heard,
+    part: &Part,
+    alignment: &Alignment,
+) {
     let note_settings = part.note_settings();
     let mut of_setting: Vec<Vec<usize>> = vec![Vec::new(); part.settings().len()];
     for passage in &alignment.passages {
@@ -108,16 +95,15 @@ pub fn placed(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
     let step = everything.len().div_ceil(ENOUGH).max(1);
     everything = everything.into_iter().step_by(step).collect();
     let of_take = Growth::expected(&everything).learn(&everything);
-    for candidates in &of_setting {
-        let openings: Vec<&Opening> = candidates.iter().filter_map(|&c| opening(c)).collect();
+    for strokes in &of_setting {
+        let openings: Vec<&Opening> = strokes.iter().filter_map(|&c| opening(c)).collect();
         let growth = of_take.learn(&openings);
-        for &candidate in candidates {
+        for &candidate in strokes {
             if let Some(opening) = opening(candidate) {
                 let (time_s, time_sd_s) = time(growth.place(opening));
-                placed.candidates[candidate].time_s = time_s;
-                placed.candidates[candidate].time_sd_s = time_sd_s;
+                candidates[candidate].time_s = time_s;
+                candidates[candidate].time_sd_s = time_sd_s;
             }
         }
     }
-    placed
 }

@@ -11,26 +11,9 @@
 //! given their expected power is known. What rang before goes on fading at the
 //! pace of the take.
 
+use super::opening::{BIN, BINS, COARSE, DELAYS, EARLIEST, Opening, PARTS, coded};
 use std::sync::LazyLock;
 
-/// Samples of a bin: 0.5 ms.
-pub const BIN: usize = 8;
-/// The sound that is kept begins and ends this far from the coarse time:
-/// 30 ms before, 60 ms after.
-pub const BACK: usize = 480;
-pub const AHEAD: usize = 960;
-/// Bins that are kept of every rise.
-pub const BINS: usize = (BACK + AHEAD) / BIN;
-/// Parts of the spectrum, and the frequencies between them, hertz.
-pub const PARTS: usize = SPLITS_HZ.len() + 1;
-pub const SPLITS_HZ: [f64; 3] = [500.0, 1500.0, 4000.0];
-
-/// The bin of the coarse time.
-const COARSE: i32 = (BACK / BIN) as i32;
-/// Delays that are tried, bins from the coarse time: -25 to 20 ms.
-const EARLIEST: i32 = -50;
-const LATEST: i32 = 40;
-const DELAYS: usize = (LATEST - EARLIEST + 1) as usize;
 /// Standard deviation of the coarse time, bins.
 const COARSE_SD: f64 = 24.0;
 /// Bins in which the growth is followed: 50 ms.
@@ -60,27 +43,10 @@ const ROUNDS: usize = 4;
 /// Bins that a first pick is believed to.
 const PICK_SD: f64 = 2.0;
 
-/// Half decibels of power, from -120 dB re full scale.
-fn coded(power: f32) -> u8 {
-    CODES[(power.max(0.0).to_bits() >> CODE_BITS) as usize]
-}
-
-/// Bits of a power that do not matter for its code: it is told to 1 %.
-const CODE_BITS: u32 = 16;
-
-/// The code of every power, by its upper bits.
-static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
-    (0..=u32::from(u16::MAX >> 1))
-        .map(|upper| {
-            let middle = upper << CODE_BITS | 1 << (CODE_BITS - 1);
-            let half_db = 20.0 * f32::from_bits(middle).max(1e-12).log10() + 240.0;
-            half_db.round().clamp(0.0, 255.0) as u8
-        })
-        .collect()
-});
-
-static POWERS: LazyLock<[f32; 256]> =
-    LazyLock::new(|| std::array::from_fn(|c| 10f32.powf((c as f32 - 240.0) / 20.0)));
+/// Delays over which what was there before is taken for equally faded.
+const TOGETHER: usize = 13;
+/// A delay that costs this much more than another needs no close look, nepers.
+const NEGLIGIBLE: f64 = 8.0;
 
 /// Nepers of power in a step of the code.
 const STEP: f32 = std::f32::consts::LN_10 / 20.0;
@@ -98,84 +64,28 @@ static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
     })
 });
 
-/// The residual around a rise, and where its contact was first picked.
-#[derive(Clone, Debug)]
-pub struct Opening {
-    codes: [[u8; BINS]; PARTS],
-    /// Sample of the coarse time.
-    coarse: usize,
-    /// Delay of the first pick, bins.
-    pick: f32,
-    /// Delays that are this rise's own: none beyond its neighbours.
-    own: (i32, i32),
+/// What was there before a contact, and would have gone on without it.
+struct Rest<'a> {
+    before: [f32; PARTS],
+    fading: &'a [[f32; BINS]; PARTS],
 }
 
-impl Opening {
-    /// From the power of each bin.
-    pub fn new(powers: &[[f32; BINS]; PARTS], coarse: usize, pick_sample: f64) -> Self {
-        Self {
-            codes: powers.map(|p| p.map(coded)),
-            coarse,
-            pick: ((pick_sample - coarse as f64) / BIN as f64) as f32,
-            own: (EARLIEST, LATEST),
-        }
+impl Rest<'_> {
+    /// Power expected in a bin.
+    fn at(&self, part: usize, bin: usize) -> f32 {
+        self.before[part] * self.fading[part][bin]
     }
 
-    /// The same, of samples that begin `samples` later.
-    #[must_use]
-    pub fn after(mut self, samples: usize) -> Self {
-        self.coarse += samples;
-        self
-    }
-
-    /// Sample of the coarse time.
-    pub fn coarse(&self) -> usize {
-        self.coarse
-    }
-
-    /// Bounds the contact by the coarse times of the neighbours, samples.
-    pub fn bound(&mut self, previous: Option<usize>, next: Option<usize>) {
-        let delay = |other: usize| {
-            let apart = other as f64 - self.coarse as f64;
-            (apart / BIN as f64) as i32
-        };
-        let from = previous.map_or(EARLIEST, |p| delay(p).max(EARLIEST));
-        let to = next.map_or(LATEST, |n| delay(n).min(LATEST));
-        self.own = (from.min(0), to.max(0));
-    }
-
-    fn power(&self, part: usize, bin: usize) -> f32 {
-        POWERS[usize::from(self.codes[part][bin])]
-    }
-
-    /// Mean power of some bins of a part.
-    fn mean(&self, part: usize, bins: std::ops::Range<usize>) -> f32 {
-        let count = bins.len() as f32;
-        bins.map(|bin| self.power(part, bin)).sum::<f32>() / count
-    }
-
-    /// Power that is new, in each part, if the contact is at `delay`.
-    fn fresh(&self, delay: i32, rest: &Rest) -> [f32; PARTS] {
+    /// Power that is new, in each part, if the contact of a stroke is at
+    /// `delay`.
+    fn fresh(&self, opening: &Opening, delay: i32) -> [f32; PARTS] {
         let contact = (COARSE + delay) as usize;
         let from = contact + LOUD.start;
         let to = (contact + LOUD.end).min(BINS);
         std::array::from_fn(|part| {
-            let rest = (from..to).map(|bin| rest.at(part, bin)).sum::<f32>() / (to - from) as f32;
-            (self.mean(part, from..to) - rest).max(0.02 * rest)
+            let rest = (from..to).map(|bin| self.at(part, bin)).sum::<f32>() / (to - from) as f32;
+            (opening.mean(part, from..to) - rest).max(0.02 * rest)
         })
-    }
-}
-
-/// What was there before a contact, and would have gone on without it.
-struct Rest {
-    before: [f32; PARTS],
-    fading: [[f32; BINS]; PARTS],
-}
-
-impl Rest {
-    /// Power expected in a bin.
-    fn at(&self, part: usize, bin: usize) -> f32 {
-        self.before[part] * self.fading[part][bin]
     }
 }
 
@@ -255,10 +165,10 @@ impl Growth {
         self.with(openings, &chances)
     }
 
-    fn rest(&self, opening: &Opening) -> Rest {
+    fn rest(&self, opening: &Opening) -> Rest<'_> {
         Rest {
             before: std::array::from_fn(|part| opening.mean(part, 0..QUIET)),
-            fading: self.fading,
+            fading: &self.fading,
         }
     }
 
@@ -289,7 +199,7 @@ impl Growth {
         let mut weight = [[TRUST; FOLLOWED]; PARTS];
         for (opening, chances) in openings.iter().zip(chances) {
             let rest = self.rest(opening);
-            let fresh = opening.fresh(most(chances), &rest);
+            let fresh = rest.fresh(opening, most(chances));
             for (i, &chance) in chances.iter().enumerate() {
                 if chance < 0.01 {
                     continue;
@@ -334,7 +244,7 @@ impl Growth {
     /// contact at `delay`.
     fn chances(&self, opening: &Opening, delay: i32) -> Chances {
         let rest = self.rest(opening);
-        let fresh = opening.fresh(delay, &rest);
+        let fresh = rest.fresh(opening, delay);
         let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
             let delay = EARLIEST + i as i32;
             let off = f64::from(delay) / COARSE_SD;
@@ -360,19 +270,12 @@ impl Growth {
         let sum: f64 = chances.iter().sum();
         chances.map(|c| (c / sum) as f32)
     }
-}
 
-/// Delays over which what was there before is taken for equally faded.
-const TOGETHER: usize = 13;
-/// A delay that costs this much more than another needs no close look, nepers.
-const NEGLIGIBLE: f64 = 8.0;
-
-impl Growth {
     /// Adds what the chosen delays cost.
     fn add_costs(
         &self,
         opening: &Opening,
-        rest: &Rest,
+        rest: &Rest<'_>,
         fresh: &[f32; PARTS],
         chosen: &[bool; DELAYS],
         costs: &mut [f64; DELAYS],
@@ -391,7 +294,7 @@ impl Growth {
     fn add_group(
         &self,
         opening: &Opening,
-        rest: &Rest,
+        rest: &Rest<'_>,
         (part, fresh): (usize, f32),
         group: usize,
         (chosen, costs): (&[bool], &mut [f64]),
@@ -518,7 +421,7 @@ mod tests {
     fn a_contact_stays_between_its_neighbours() {
         let mut strokes = hidden(60, 9);
         for (opening, _) in &mut strokes {
-            let coarse = opening.coarse();
+            let coarse = opening.coarse;
             opening.bound(Some(coarse - 40), Some(coarse + 40));
             let at = Growth::default().place(opening).at;
             assert!((at - coarse as f64).abs() <= 40.0 + 1e-6);

@@ -3,8 +3,8 @@
 //! The weights are fitted by `cargo bench --bench train` on generated takes
 //! and kept in `weights.csv` beside this file.
 
+use super::BANDS;
 use super::novelty::Novelty;
-use super::{BANDS, Candidate};
 use std::sync::LazyLock;
 
 /// How many features there are, the constant included.
@@ -70,9 +70,10 @@ impl Scene<'_> {
         sum / count
     }
 
-    /// The features of a candidate whose novelty peaks at `frame`;
+    /// The features of a rise whose novelty peaks at `frame` and whose new
+    /// energy has `level_db`;
     /// `gain` and `sd` are those of its [`super::attack::Contact`].
-    pub fn features(&self, frame: usize, candidate: &Candidate, gain: f64, sd: f64) -> Features {
+    pub fn features(&self, frame: usize, level_db: f64, gain: f64, sd: f64) -> Features {
         let mut f = [0.0; FEATURES];
         f[0] = 1.0;
         f[1..=BANDS].copy_from_slice(&self.novelty.rise[frame]);
@@ -91,7 +92,7 @@ impl Scene<'_> {
         let strongest = |s: &[f32]| s.iter().copied().fold(0.0, f32::max);
         f[19] = (strongest(&all[from..frame]) - sum).max(0.0);
         f[20] = (strongest(&all[frame + 1..to]) - sum).max(0.0);
-        f[21] = ((self.loud_db - candidate.level_db) * 0.1).clamp(-1.0, 5.0) as f32;
+        f[21] = ((self.loud_db - level_db) * 0.1).clamp(-1.0, 5.0) as f32;
         f[22] = (gain.max(0.0) + 1.0).ln() as f32;
         f[23] = ((sd + 1.0) / 16.0).ln().clamp(-3.0, 3.0) as f32;
         f[24] = (f[21] * sum * 0.1).clamp(-10.0, 10.0);

@@ -11,17 +11,19 @@ mod low;
 mod masked;
 mod nearby;
 mod novelty;
+mod opening;
 mod tone;
 mod voices;
 
-pub use contacts::placed;
 pub use describe::describe;
-pub use growth::Opening;
 pub use judge::{FEATURE_NAMES, Features};
 pub use masked::masked;
+pub use opening::Opening;
 pub use voices::evidence;
 
+use crate::align::Alignment;
 use crate::error::Error;
+use crate::part::Part;
 use crate::take::{ANALYSIS_RATE_HZ, Recording, TakeInfo};
 use novelty::Novelty;
 use std::sync::Arc;
@@ -44,6 +46,22 @@ pub fn listen(mut recording: Recording) -> Result<Heard, Error> {
         listener.push(block);
     }
     Ok(listener.finish(recording.finish()))
+}
+
+/// Hears the candidates of a take anew, now that the matching has said which
+/// stroke is which note: when each began, and how likely it is one.
+#[must_use]
+pub fn again(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
+    let mut candidates = heard.candidates.clone();
+    nearby::doubt_soft(&mut candidates, heard, alignment);
+    contacts::place_again(&mut candidates, heard, part, alignment);
+    Heard {
+        take: heard.take.clone(),
+        candidates,
+        openings: Arc::clone(&heard.openings),
+        low: Arc::clone(&heard.low),
+        bands: Arc::clone(&heard.bands),
+    }
 }
 
 /// A place where energy rises.
@@ -132,21 +150,13 @@ impl Listener {
     pub fn finish(mut self, take: TakeInfo) -> Heard {
         self.search(self.kept_from + self.kept.len());
         let bands = self.framer.finish();
-        let mut candidates = Vec::new();
-        let mut kept = Vec::new();
-        judge_rises(&bands, &mut self.rises, |candidate, _| {
-            kept.push(candidate.log_odds > LEAST_LOG_ODDS);
-            if candidate.log_odds > LEAST_LOG_ODDS {
-                candidates.push(candidate);
-            }
-        });
-        let openings = self
-            .rises
-            .into_iter()
-            .zip(kept)
-            .filter(|(_, kept)| *kept)
-            .map(|(rise, _)| rise.opening)
-            .collect();
+        let judged = judge_rises(&bands, &mut self.rises, LEAST_LOG_ODDS);
+        let mut openings = Vec::with_capacity(judged.len());
+        let mut candidates = Vec::with_capacity(judged.len());
+        for (rise, candidate, _) in judged {
+            openings.push(self.rises[rise].opening.take());
+            candidates.push(candidate);
+        }
         Heard {
             take,
             candidates,
@@ -160,45 +170,29 @@ impl Listener {
     /// weights.
     pub fn finish_for_fitting(mut self) -> Vec<(Candidate, Features)> {
         self.search(self.kept_from + self.kept.len());
-        let mut rises = Vec::new();
-        let bands = self.framer.finish();
-        judge_rises(&bands, &mut self.rises, |candidate, features| {
-            rises.push((candidate, features));
-        });
-        rises
+        judge_rises(&self.framer.finish(), &mut self.rises, f64::NEG_INFINITY)
+            .into_iter()
+            .map(|(_, candidate, features)| (candidate, features))
+            .collect()
     }
 }
 
-/// Weighs every rise, now that the whole take is known, and hands them over in
-/// their order.
-fn judge_rises(bands: &Bands, rises: &mut [Rise], mut take: impl FnMut(Candidate, Features)) {
+/// Weighs every rise, now that the whole take is known. Those with better log
+/// odds than `least`, with their place in `rises`.
+fn judge_rises(bands: &Bands, rises: &mut [Rise], least: f64) -> Vec<(usize, Candidate, Features)> {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
     let growth = contacts::of_take(rises, &novelty);
-    let candidates: Vec<Candidate> = rises
+    let fresh_db: Vec<f64> = rises
         .iter()
-        .map(|rise| {
-            let (time_s, time_sd_s) = match &rise.opening {
-                Some(opening) => contacts::time(growth.place(opening)),
-                None => (
-                    attack::sample_s(rise.contact.at),
-                    attack::sample_s(rise.contact.sd),
-                ),
-            };
-            Candidate {
-                time_s,
-                time_sd_s,
-                log_odds: 0.0,
-                level_db: fresh_level_db(levels_db, rise.frame),
-            }
-        })
+        .map(|rise| fresh_level_db(levels_db, rise.frame))
         .collect();
-    let mut loud: Vec<f64> = candidates
+    let mut loud: Vec<f64> = fresh_db
         .iter()
         .zip(rises.iter())
         .filter(|(_, r)| novelty.sum[r.frame] > 8.0)
-        .map(|(c, _)| c.level_db)
+        .map(|(&level_db, _)| level_db)
         .collect();
     loud.sort_by(f64::total_cmp);
     let loud_db = loud.get(loud.len() * 8 / 10).copied().unwrap_or(-20.0);
@@ -208,12 +202,26 @@ fn judge_rises(bands: &Bands, rises: &mut [Rise], mut take: impl FnMut(Candidate
         novelty: &novelty,
         loud_db,
     };
-    for (mut candidate, rise) in candidates.into_iter().zip(rises.iter()) {
+    let mut judged = Vec::new();
+    for (i, (rise, &level_db)) in rises.iter().zip(&fresh_db).enumerate() {
         let contact = rise.contact;
-        let features = scene.features(rise.frame, &candidate, contact.gain, contact.sd);
-        candidate.log_odds = judge::log_odds(&features);
-        take(candidate, features);
+        let features = scene.features(rise.frame, level_db, contact.gain, contact.sd);
+        let log_odds = judge::log_odds(&features);
+        if log_odds > least {
+            let (time_s, time_sd_s) = match &rise.opening {
+                Some(opening) => contacts::time(growth.place(opening)),
+                None => (attack::sample_s(contact.at), attack::sample_s(contact.sd)),
+            };
+            let candidate = Candidate {
+                time_s,
+                time_sd_s,
+                log_odds,
+                level_db,
+            };
+            judged.push((i, candidate, features));
+        }
     }
+    judged
 }
 
 /// Energy of the first 80 ms above what was ringing, 47-4200 Hz, dB re full

@@ -1,7 +1,8 @@
 //! How loud a stroke is expected to be, from the matched strokes around it.
 
-use super::Heard;
+use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome};
+use std::collections::BTreeSet;
 
 /// Strokes this far before or after say how loud a passage is, seconds.
 const REACH_S: f64 = 3.0;
@@ -58,7 +59,7 @@ impl Nearby {
 
     /// Log odds (natural) that a level speaks for a stroke of these passages
     /// against another sound: 0 or less, since a loud sound may be either.
-    pub fn too_soft(&self, time_s: f64, but: Option<usize>, level_db: f64) -> f64 {
+    fn too_soft(&self, time_s: f64, but: Option<usize>, level_db: f64) -> f64 {
         let of_side = |expected: f64| {
             let off = (level_db - expected) / STROKES_DB;
             // Student's t and a normal density; 0.9484 is the ratio of their
@@ -74,5 +75,19 @@ impl Nearby {
             .map(of_side)
             .reduce(f64::max)
             .map_or(0.0, |odds| odds.min(0.0))
+    }
+}
+
+/// Takes down the odds of candidates that are too soft for the strokes around
+/// them. `candidates` are those of `heard`.
+pub fn doubt_soft(candidates: &mut [Candidate], heard: &Heard, alignment: &Alignment) {
+    let nearby = Nearby::new(heard, alignment);
+    let matches = alignment.passages.iter().flat_map(|p| &p.matches);
+    // The strokes of a roll, and grace strokes, are softer than notes.
+    let softer: BTreeSet<usize> = matches.flat_map(|m| m.further.iter().copied()).collect();
+    for (i, candidate) in candidates.iter_mut().enumerate() {
+        if !softer.contains(&i) {
+            candidate.log_odds += nearby.too_soft(candidate.time_s, Some(i), candidate.level_db);
+        }
     }
 }

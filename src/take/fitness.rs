@@ -2,10 +2,9 @@
 
 use super::bass::bass_cut_hz;
 use super::drops::Drops;
+use super::spectra::Spectra;
 use super::steering::Steering;
 use super::{ANALYSIS_RATE_HZ, Fitness};
-use realfft::{RealFftPlanner, RealToComplex};
-use std::sync::Arc;
 
 /// 128 ms: tells frequencies 7.8 Hz apart.
 const FRAME: usize = 2048;
@@ -34,8 +33,7 @@ pub(super) struct Meter {
     clip_level: f32,
     drops: Drops,
     steering: Steering,
-    frame: Vec<f32>,
-    fft: Arc<dyn RealToComplex<f32>>,
+    spectra: Spectra,
     /// Frames and summed power spectrum of each class of level.
     classes: Vec<(u64, Vec<f64>)>,
     sum: f64,
@@ -59,8 +57,7 @@ impl Default for Meter {
             clip_level: 0.0,
             drops: Drops::default(),
             steering: Steering::default(),
-            frame: Vec::with_capacity(FRAME),
-            fft: RealFftPlanner::new().plan_fft_forward(FRAME),
+            spectra: Spectra::new(FRAME),
             classes: vec![(0, Vec::new()); CLASSES],
             sum: 0.0,
             analysed: 0,
@@ -130,38 +127,18 @@ impl Meter {
         self.steering.push(samples);
         for &sample in samples {
             self.sum += f64::from(sample);
-            self.frame.push(sample);
-            if self.frame.len() == FRAME {
-                self.spectrum();
-                self.frame.clear();
+        }
+        let classes = &mut self.classes;
+        self.spectra.push(samples, |power| {
+            let level = 10.0 * power[4..].iter().sum::<f64>().max(1e-30).log10();
+            let class = (level + 120.0).clamp(0.0, (CLASSES - 1) as f64) as usize;
+            let (frames, sums) = &mut classes[class];
+            *frames += 1;
+            sums.resize(power.len(), 0.0);
+            for (sum, power) in sums.iter_mut().zip(power) {
+                *sum += power;
             }
-        }
-    }
-
-    fn spectrum(&mut self) {
-        for (i, v) in self.frame.iter_mut().enumerate() {
-            let phase = std::f32::consts::TAU * i as f32 / FRAME as f32;
-            *v *= 0.5 - 0.5 * phase.cos();
-        }
-        let mut spectrum = self.fft.make_output_vec();
-        if self.fft.process(&mut self.frame, &mut spectrum).is_err() {
-            return;
-        }
-        // Mean square re full scale: a Hann window keeps 3/8 of the power.
-        let scale = 2.0 / (0.375 * (FRAME * FRAME) as f64);
-        let power: f64 = spectrum[4..]
-            .iter()
-            .map(|c| f64::from(c.norm_sqr()))
-            .sum::<f64>()
-            * scale;
-        let level = 10.0 * power.max(1e-30).log10();
-        let class = (level + 120.0).clamp(0.0, (CLASSES - 1) as f64) as usize;
-        let (frames, sums) = &mut self.classes[class];
-        *frames += 1;
-        sums.resize(spectrum.len(), 0.0);
-        for (sum, c) in sums.iter_mut().zip(&spectrum) {
-            *sum += f64::from(c.norm_sqr()) * scale;
-        }
+        });
     }
 
     /// Writes down what was found.

@@ -15,6 +15,7 @@ mod mp4;
 mod open;
 mod opus;
 mod resample;
+mod spectra;
 mod steering;
 mod trace;
 

@@ -8,9 +8,8 @@
 //! control pulls it down with the drums. How the player plays does not matter.
 
 use super::ANALYSIS_RATE_HZ;
-use realfft::{RealFftPlanner, RealToComplex};
+use super::spectra::Spectra;
 use std::collections::VecDeque;
-use std::sync::Arc;
 
 /// 32 ms.
 const FRAME: usize = 512;
@@ -52,8 +51,12 @@ const TOP_STEPS: usize = 2;
 
 /// Watches the background of one take.
 pub(super) struct Steering {
-    frame: Vec<f32>,
-    fft: Arc<dyn RealToComplex<f32>>,
+    spectra: Spectra,
+    background: Background,
+}
+
+/// What was counted of it.
+struct Background {
     /// Frames by the level of the drums (rows) and the level above them.
     counts: Vec<u32>,
     /// Both classes of the last frames.
@@ -65,46 +68,36 @@ pub(super) struct Steering {
 impl Default for Steering {
     fn default() -> Self {
         Self {
-            frame: Vec::with_capacity(FRAME),
-            fft: RealFftPlanner::new().plan_fft_forward(FRAME),
-            counts: vec![0; CLASSES * CLASSES],
-            recent: VecDeque::with_capacity(LAG + 1),
-            rises: vec![0; 2 * CLASSES],
+            spectra: Spectra::new(FRAME),
+            background: Background {
+                counts: vec![0; CLASSES * CLASSES],
+                recent: VecDeque::with_capacity(LAG + 1),
+                rises: vec![0; 2 * CLASSES],
+            },
         }
     }
 }
 
 impl Steering {
     /// Takes in samples at the analysis rate.
-    pub(super) fn push(&mut self, mut samples: &[f32]) {
-        while !samples.is_empty() {
-            let room = (FRAME - self.frame.len()).min(samples.len());
-            let (now, later) = samples.split_at(room);
-            self.frame.extend_from_slice(now);
-            samples = later;
-            if self.frame.len() == FRAME {
-                self.look();
-                self.frame.clear();
-            }
-        }
+    pub(super) fn push(&mut self, samples: &[f32]) {
+        let background = &mut self.background;
+        self.spectra.push(samples, |power| background.look(power));
     }
 
-    fn look(&mut self) {
-        for (i, v) in self.frame.iter_mut().enumerate() {
-            let phase = std::f32::consts::TAU * i as f32 / FRAME as f32;
-            *v *= 0.5 - 0.5 * phase.cos();
-        }
-        let mut spectrum = self.fft.make_output_vec();
-        if self.fft.process(&mut self.frame, &mut spectrum).is_err() {
-            return;
-        }
-        // Mean square re full scale: a Hann window keeps 3/8 of the power.
-        let scale = 2.0 / (0.375 * (FRAME * FRAME) as f64);
+    /// Whether the level was steered. `None`: cannot be told, because the
+    /// background is not heard through the drums.
+    pub(super) fn finish(&self) -> Option<bool> {
+        self.background.steered()
+    }
+}
+
+impl Background {
+    fn look(&mut self, power: &[f64]) {
         let bin = f64::from(ANALYSIS_RATE_HZ) / FRAME as f64;
         let class = |(from, to): (f64, f64)| {
             let span = (from / bin).ceil() as usize..(to / bin) as usize;
-            let power: f64 = spectrum[span].iter().map(|c| f64::from(c.norm_sqr())).sum();
-            let level = 10.0 * (power * scale).max(1e-30).log10();
+            let level = 10.0 * power[span].iter().sum::<f64>().max(1e-30).log10();
             (level - LOWEST_DB).clamp(0.0, (CLASSES - 1) as f64) as usize
         };
         let (drums, above) = (class(DRUMS_HZ), class(ABOVE_HZ));
@@ -126,9 +119,7 @@ impl Steering {
         Some(class as f64 - CLASSES as f64)
     }
 
-    /// Whether the level was steered. `None`: cannot be told, because the
-    /// background is not heard through the drums.
-    pub(super) fn finish(&self) -> Option<bool> {
+    fn steered(&self) -> Option<bool> {
         if self.rise(PAIR_SHARE)? >= RISES_DB {
             return Some(true);
         }

@@ -29,8 +29,8 @@ struct Sheet {
     labels: Vec<Option<bool>>,
     /// Error of the contact time of each true stroke found, seconds.
     errors_s: Vec<f64>,
-    /// The same with the feature `residual_gain`.
-    found: Vec<(f64, f64)>,
+    /// Told uncertainty of each of those, seconds.
+    told_s: Vec<f64>,
     /// Audible strokes with no rise near them.
     unheard: usize,
 }
@@ -48,7 +48,7 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
     let sorted: Vec<f64> = order.iter().map(|&i| heard[i]).collect();
     let mut labels = vec![Some(false); rises.len()];
     let mut errors_s = Vec::new();
-    let mut plainly = Vec::new();
+    let mut told_s = Vec::new();
     let mut found = vec![false; truth.len()];
     for (t, h) in pairs(&truth, &sorted, 0.025) {
         let asked = take.truth.strokes[t].stand_out_db >= 3.0;
@@ -56,7 +56,7 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
         found[t] = true;
         if asked {
             errors_s.push(sorted[h] - truth[t]);
-            plainly.push((sorted[h] - truth[t], f64::from(rises[order[h]].1[22])));
+            told_s.push(rises[order[h]].0.time_sd_s);
         }
     }
     let unheard = take
@@ -72,7 +72,7 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
         rises,
         labels,
         errors_s,
-        found: plainly,
+        told_s,
         unheard,
     }
 }
@@ -222,42 +222,33 @@ fn table(sheets: &[Sheet], weights: &[f64]) {
     }
 }
 
-/// How far contact times are off, by how plainly they and the others of their
-/// take were picked.
+/// How far contact times are off, by the uncertainty that is told of them: how
+/// well the numbers in `src/listen/contacts.rs` hold.
 fn spread(sheets: &[Sheet]) {
-    println!("plainness of the take, of the stroke: strokes, late by, off by 68 % and 95 %, ms");
-    let plain = |s: &Sheet| quantile(&mut s.found.iter().map(|f| f.1).collect::<Vec<_>>(), 0.5);
-    for take in [(0.0, 3.5), (3.5, 4.5), (4.5, 5.5), (5.5, 6.3), (6.3, 12.0)] {
-        for stroke in [
-            (0.0, 2.0),
-            (2.0, 3.0),
-            (3.0, 3.5),
-            (3.5, 4.0),
-            (4.0, 5.0),
-            (5.0, 6.0),
-            (6.0, 7.0),
-            (7.0, 12.0),
-        ] {
-            let inside = |x: f64, range: (f64, f64)| x >= range.0 && x < range.1;
-            let mut late: Vec<f64> = sheets
-                .iter()
-                .filter(|s| inside(plain(s), take))
-                .flat_map(|s| {
-                    s.found
-                        .iter()
-                        .filter(|f| inside(f.1, stroke))
-                        .map(|f| f.0 * 1e3)
-                })
-                .collect();
-            let middle = quantile(&mut late, 0.5);
-            let mut off: Vec<f64> = late.iter().map(|l| (l - middle).abs()).collect();
-            println!(
-                "{take:?} {stroke:?}: {}, {middle:.2}, {:.2}, {:.2}",
-                off.len(),
-                quantile(&mut off, 0.68),
-                quantile(&mut off, 0.95),
-            );
-        }
+    println!("told uncertainty, ms: strokes, late by, off by 68 % and 95 %, ms");
+    for (from, to) in [
+        (0.0, 1.2),
+        (1.2, 2.0),
+        (2.0, 3.0),
+        (3.0, 5.0),
+        (5.0, 7.0),
+        (7.0, 9.0),
+        (9.0, 30.0),
+    ] {
+        let mut late: Vec<f64> = sheets
+            .iter()
+            .flat_map(|s| s.errors_s.iter().zip(&s.told_s))
+            .filter(|(_, told)| (from..to).contains(&(*told * 1e3)))
+            .map(|(error, _)| error * 1e3)
+            .collect();
+        let middle = quantile(&mut late, 0.5);
+        let mut off: Vec<f64> = late.iter().map(|l| (l - middle).abs()).collect();
+        println!(
+            "{from} to {to}: {}, {middle:.2}, {:.2}, {:.2}",
+            off.len(),
+            quantile(&mut off, 0.68),
+            quantile(&mut off, 0.95),
+        );
     }
 }
 

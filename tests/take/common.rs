@@ -39,17 +39,35 @@ pub fn clicks(rate_hz: u32) -> Vec<f32> {
 
 /// Writes channels as WAV, 16 bits.
 pub fn write_wav(path: &Path, channels: &[Vec<f32>], rate_hz: u32) {
+    let format = (16, hound::SampleFormat::Int);
+    write_samples(path, channels, rate_hz, format, |x| {
+        (x.clamp(-1.0, 1.0) * 32767.0).round() as i16
+    });
+}
+
+/// Writes channels as WAV of floating point numbers.
+pub fn write_float_wav(path: &Path, channels: &[Vec<f32>], rate_hz: u32) {
+    let format = (32, hound::SampleFormat::Float);
+    write_samples(path, channels, rate_hz, format, |x| x);
+}
+
+fn write_samples<S: hound::Sample>(
+    path: &Path,
+    channels: &[Vec<f32>],
+    rate_hz: u32,
+    (bits_per_sample, sample_format): (u16, hound::SampleFormat),
+    coded: impl Fn(f32) -> S,
+) {
     let spec = hound::WavSpec {
         channels: channels.len() as u16,
         sample_rate: rate_hz,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
+        bits_per_sample,
+        sample_format,
     };
     let mut writer = hound::WavWriter::create(path, spec).unwrap();
     for i in 0..channels[0].len() {
         for channel in channels {
-            let value = (channel[i].clamp(-1.0, 1.0) * 32767.0).round();
-            writer.write_sample(value as i16).unwrap();
+            writer.write_sample(coded(channel[i])).unwrap();
         }
     }
     writer.finalize().unwrap();

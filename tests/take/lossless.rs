@@ -14,22 +14,6 @@ fn noise(frames: usize, seed: u64) -> Vec<f32> {
         .collect()
 }
 
-fn write_float_wav(path: &Path, channels: &[Vec<f32>], rate_hz: u32) {
-    let spec = hound::WavSpec {
-        channels: channels.len() as u16,
-        sample_rate: rate_hz,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).unwrap();
-    for i in 0..channels[0].len() {
-        for channel in channels {
-            writer.write_sample(channel[i]).unwrap();
-        }
-    }
-    writer.finalize().unwrap();
-}
-
 /// One channel as `ffmpeg` decodes it, at the file's own rate.
 fn channel_by_ffmpeg(folder: &Path, file: &str, channels: usize, which: usize) -> Vec<f32> {
     common::ffmpeg(folder, &["-i", file, "-f", "f32le", "reference.raw"]);
@@ -49,7 +33,7 @@ fn identical(file: &str, rate_hz: u32, arguments: &str) {
     let mut all = if file == "a.wav" {
         // One channel that is called "left" makes `ffmpeg` write the extensible
         // header.
-        write_float_wav(&folder.path().join("in.wav"), &[samples], rate_hz);
+        common::write_float_wav(&folder.path().join("in.wav"), &[samples], rate_hz);
         vec!["-i", "in.wav"]
     } else {
         let bytes: Vec<u8> = samples.iter().flat_map(|s| s.to_le_bytes()).collect();
@@ -170,7 +154,7 @@ fn any_one_channel_of_eight() {
                 let folder = tempfile::tempdir().unwrap();
                 let mut all = vec![vec![0.0; 16_000]; channels];
                 all[live] = noise(16_000, 11);
-                write_float_wav(&folder.path().join("in.wav"), &all, 16_000);
+                common::write_float_wav(&folder.path().join("in.wav"), &all, 16_000);
                 let mut make = vec!["-i", "in.wav"];
                 make.extend(arguments.split_whitespace());
                 make.push(file);
@@ -191,7 +175,7 @@ fn the_same_on_all_channels() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("in.wav");
         let one = noise(16_000, 5);
-        write_float_wav(&path, &vec![one.clone(); channels], 16_000);
+        common::write_float_wav(&path, &vec![one.clone(); channels], 16_000);
         let (found, _) = common::read(&path);
         assert_eq!(found.len(), one.len());
         for (a, b) in found.iter().zip(&one) {
