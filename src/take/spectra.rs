@@ -7,6 +7,7 @@ use std::sync::Arc;
 /// Cuts samples into frames under a Hann window, one beside the other.
 pub(super) struct Spectra {
     length: usize,
+    window: Vec<f32>,
     frame: Vec<f32>,
     fft: Arc<dyn RealToComplex<f32>>,
     spectrum: Vec<Complex<f32>>,
@@ -17,8 +18,12 @@ impl Spectra {
     /// Frames of `length` samples.
     pub fn new(length: usize) -> Self {
         let fft = RealFftPlanner::new().plan_fft_forward(length);
+        let window = (0..length)
+            .map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * i as f32 / length as f32).cos())
+            .collect();
         Self {
             length,
+            window,
             frame: Vec::with_capacity(length),
             spectrum: fft.make_output_vec(),
             power: Vec::with_capacity(length / 2 + 1),
@@ -45,9 +50,8 @@ impl Spectra {
 
     /// Whether the spectrum could be taken; lengths that fit always can.
     fn transform(&mut self) -> bool {
-        for (i, v) in self.frame.iter_mut().enumerate() {
-            let phase = std::f32::consts::TAU * i as f32 / self.length as f32;
-            *v *= 0.5 - 0.5 * phase.cos();
+        for (v, w) in self.frame.iter_mut().zip(&self.window) {
+            *v *= w;
         }
         // A Hann window keeps 3/8 of the power.
         let scale = 2.0 / (0.375 * (self.length * self.length) as f64);
