@@ -4,6 +4,8 @@
 // A failed unwrap is a failed test.
 #![allow(clippy::unwrap_used)]
 
+#[path = "page/across.rs"]
+mod across;
 #[path = "page/command.rs"]
 mod command;
 #[path = "page/files.rs"]

@@ -159,7 +159,9 @@ fn gathered(from: &Path, folder: &Path) -> Result<Vec<Row>, Error> {
             Err(error) => Row::unreadable(&name, &name, &error.to_string()),
         }
     });
-    Ok(rows.collect())
+    let mut rows: Vec<Row> = rows.collect();
+    rows.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(rows)
 }
 
 /// The way from a page's folder down to another; `None` where it is not

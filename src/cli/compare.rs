@@ -6,8 +6,10 @@ use clap::Args;
 use kettlemark::error::Error;
 use kettlemark::journal::compare::{self, Set, Take};
 use kettlemark::journal::{self, Filter, Log};
+use kettlemark::report::lettering::harmless;
 use kettlemark::report::store;
 use kettlemark::review::Review;
+use kettlemark::words::journal as text;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -64,13 +66,9 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
         }
     }
     for c in comparison.measures.iter().take(6) {
-        let of = if c.of.is_empty() {
-            String::new()
-        } else {
-            format!(" ({})", c.of)
-        };
-        let sentence = compare::sentence(c, (&a.name, &b.name));
-        put(out, &format!("{}{of}: {sentence}\n", c.measure))?;
+        let title = text::measure_of(c.definition, &c.of);
+        let said = text::compared(c, (&a.name, &b.name));
+        put(out, &format!("{title}: {}\n", harmless(&said)))?;
     }
     put(
         out,

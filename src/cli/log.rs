@@ -4,7 +4,9 @@ use super::{DONE, put};
 use clap::{Args, Subcommand};
 use kettlemark::error::Error;
 use kettlemark::journal::{self, Entry, Filter, KeepMeta, Log, export};
+use kettlemark::number::{UNKNOWN, plain};
 use kettlemark::report::lettering::harmless;
+use kettlemark::words::journal::kept_measure;
 use std::fmt::Write as _;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -163,17 +165,17 @@ fn list(log: &Log, wanted: &Wanted, out: &mut dyn Write) -> Result<(), Error> {
     let mut text = String::new();
     for e in wanted.of(log)? {
         let day = e.recorded.as_ref().and_then(|r| r.at.get(..10));
-        let tempo = e.tempo_bpm.map(|t| format!("{t:.0} bpm"));
-        let label = |t: &Option<String>| harmless(t.as_deref().unwrap_or("-"));
+        let tempo = e.tempo_bpm.map(|t| plain(t, 0));
+        let label = |t: &Option<String>| harmless(t.as_deref().unwrap_or(UNKNOWN));
         // Writing to a String never fails.
         let _ = writeln!(
             text,
-            "{:>5}  {:<10}  {:<12}  {:<14}  {:<8}  {:<24}  {}{}",
+            "{:>5}  {:<10}  {:<12}  {:<14}  {:>5}  {:<24}  {}{}",
             e.id,
-            day.unwrap_or("-"),
+            day.unwrap_or(UNKNOWN),
             label(&e.player),
             label(&e.variant),
-            tempo.as_deref().unwrap_or("-"),
+            tempo.as_deref().unwrap_or(UNKNOWN),
             harmless(&e.part_title),
             harmless(&e.file),
             if e.judged { "" } else { "  (not judged)" },
@@ -194,16 +196,7 @@ fn show(log: &Log, name: &str, out: &mut dyn Write) -> Result<(), Error> {
         let _ = writeln!(text, "{field:<15}{value}");
     }
     for m in log.measures(entry.id)? {
-        let of = format!("{} {}", m.scope, m.key);
-        let sd = m.sd.map(|s| format!(" ± {s:.2}")).unwrap_or_default();
-        let _ = writeln!(
-            text,
-            "{:<24}{:<18}{:>10.2}{sd} (of {})",
-            harmless(of.trim()),
-            m.name,
-            m.value,
-            m.count
-        );
+        let _ = writeln!(text, "{}", harmless(&kept_measure(&m)));
     }
     put(out, &text)
 }

@@ -15,6 +15,7 @@ mod trend;
 
 use clap::{Parser, Subcommand};
 use kettlemark::error::Error;
+use kettlemark::report::lettering::harmless;
 use std::io::Write;
 
 /// Exit code: done.
@@ -63,11 +64,14 @@ pub fn run(command: &Command, out: &mut dyn Write) -> Result<u8, Error> {
     }
 }
 
-/// Says something to the person at the terminal, apart from the result.
+/// Says something to the person at the terminal, apart from the result; names
+/// in it cannot steer the terminal.
 pub fn say(text: &str) {
     let mut stream = std::io::stderr().lock();
-    // Nobody is left to tell when standard error itself is closed.
-    let _ = writeln!(stream, "{text}");
+    for line in text.lines() {
+        // Nobody is left to tell when standard error itself is closed.
+        let _ = writeln!(stream, "{}", harmless(line));
+    }
 }
 
 /// Writes the result. A reader that has seen enough and closed the pipe is

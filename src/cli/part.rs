@@ -3,9 +3,11 @@
 use super::{DONE, put};
 use clap::{Args, ValueEnum};
 use kettlemark::error::Error;
+use kettlemark::number::plain;
 use kettlemark::part::tuning::{Plan, plan_of, write_tones};
 use kettlemark::part::{self, Hand, Part, ReadOptions, quarters_f64, sheet};
 use kettlemark::pitch::Pitch;
+use kettlemark::words::pitch_name;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::io::Write;
@@ -173,7 +175,8 @@ fn summary(part: &Part, plan: &Plan) -> String {
         let _ = writeln!(
             text,
             "  drum {}{size}: {}, {struck} notes in all",
-            drum.drum, drum.pitch
+            drum.drum,
+            pitch_name(drum.pitch)
         );
     }
     let _ = writeln!(text, "\nOrder of tuning");
@@ -181,20 +184,27 @@ fn summary(part: &Part, plan: &Plan) -> String {
         let _ = writeln!(
             text,
             "  drum {}: {}, {} from {}",
-            step.drum, step.pitch, step.interval, step.from
+            step.drum,
+            pitch_name(step.pitch),
+            step.interval,
+            step.from
         );
     }
     if !plan.changes.is_empty() {
         let _ = writeln!(text, "\nRetuning");
     }
     for change in &plan.changes {
-        let rest = change
-            .rest_s
-            .map_or(String::new(), |s| format!(", in a rest of {s:.1} s"));
+        let rest = change.rest_s.map_or(String::new(), |s| {
+            format!(", in a rest of {} s", plain(s, 1))
+        });
         let _ = writeln!(
             text,
             "  for bar {}: drum {} from {} to {}, {}{rest}",
-            change.bar, change.drum, change.from, change.to, change.interval
+            change.bar,
+            change.drum,
+            pitch_name(change.from),
+            pitch_name(change.to),
+            change.interval
         );
     }
     if !plan.impossible.is_empty() {

@@ -7,7 +7,7 @@ use kettlemark::journal::{self, KeepMeta, date};
 use kettlemark::report::{self, Options, json, store};
 use kettlemark::review::Review;
 use kettlemark::take::Recording;
-use kettlemark::{listen, part, pipeline};
+use kettlemark::{listen, part, pipeline, words};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -62,7 +62,7 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
     let options = Options {
         take: Some(args.take.clone()),
         with_audio: args.with_audio,
-        recorded: recorded.as_ref().and_then(report::words::page::recorded),
+        recorded: recorded.as_ref().and_then(words::page::recorded),
     };
     report::write(&review, &folder, &options)?;
     if !args.no_log {

@@ -7,6 +7,7 @@ use kettlemark::error::Error;
 use kettlemark::journal::trend::{self, Trends};
 use kettlemark::journal::{self, Entry, Log};
 use kettlemark::report::store;
+use kettlemark::words::journal as text;
 use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
@@ -71,22 +72,11 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
         }
     }
     for series in trends.series.iter().take(6) {
-        let of = if series.of.is_empty() {
-            String::new()
-        } else {
-            format!(" ({})", series.of)
-        };
-        put(
-            out,
-            &format!(
-                "{}{of}: {}\n",
-                series.definition.words,
-                trend::sentence(series)
-            ),
-        )?;
+        let title = text::measure_of(series.definition, &series.of);
+        put(out, &format!("{title}: {}\n", text::series(series)))?;
     }
     for edge in &trends.tempo_edges {
-        put(out, &format!("{}\n", trend::edge_sentence(edge)))?;
+        put(out, &format!("{}\n", text::tempo_edge(edge)))?;
     }
     put(out, &format!("{}\n", args.out.join("trend.html").display()))?;
     Ok(DONE)

@@ -2,10 +2,11 @@
 //! another.
 
 use super::stats::Interval;
-use crate::report::lettering::fit;
-use crate::report::number;
+use crate::number;
+use crate::report::lettering::{fit, wrap};
 use crate::report::scale::{Scale, decimals, step};
 use crate::report::svg::{Anchor, Svg};
+use crate::words::journal as words;
 
 /// Widths of a chart on a wide and on a narrow page, in its own units.
 pub const WIDTHS: [f64; 2] = [720.0, 360.0];
@@ -38,22 +39,17 @@ pub fn over_time(
     let values = points.iter().map(|p| p.value);
     let ends = line.iter().flatten().map(|e| e.1);
     let (low, high) = range(values.chain(ends))?;
-    let desc = format!(
-        "{} days from {} to {}; the first value {}, the last {} {unit}.",
-        points.len(),
-        first.date,
-        last.date,
-        number::plain(first.value, 1),
-        number::plain(last.value, 1),
-    );
+    let dates = (first.date.as_str(), last.date.as_str());
+    let desc = words::over_time_desc(dates, (first.value, last.value), points.len(), unit);
     let mut svg = Svg::new(id, width, title, &desc);
-    let height = 210.0;
+    let top = head(&mut svg, (LEFT, width), (title, unit), "") + 14.0;
+    let height = top + 180.0;
     svg.set_height(height);
     let y = Scale {
         from: low,
         to: high,
         at_from: height - 30.0,
-        at_to: 30.0,
+        at_to: top,
     };
     let span = (last.day - first.day).max(1.0);
     let x = Scale {
@@ -62,13 +58,6 @@ pub fn over_time(
         at_from: LEFT,
         at_to: width - RIGHT,
     };
-    let head = format!("{title}, {unit}");
-    svg.text(
-        (LEFT, 16.0),
-        "bold",
-        Anchor::Start,
-        &fit(&head, 12.0, width - LEFT),
-    );
     let places = decimals(step(high - low, 5));
     for tick in y.ticks(5) {
         svg.line((LEFT, y.at(tick)), (width - RIGHT, y.at(tick)), "grid");
@@ -119,14 +108,19 @@ pub fn rows(id: &str, width: f64, (title, unit): (&str, &str), rows: &[Row]) -> 
         r.values.iter().map(|v| v.1).chain(r.mark).chain(band)
     });
     let (low, high) = range(all)?;
-    let parts: Vec<String> = rows
+    let counts: Vec<(&str, usize)> = rows
         .iter()
-        .map(|r| format!("{} {} values", r.name, r.values.len()))
+        .map(|r| (r.name.as_str(), r.values.len()))
         .collect();
-    let mut svg = Svg::new(id, width, title, &format!("{}, {unit}.", parts.join(", ")));
+    let mut svg = Svg::new(id, width, title, &words::rows_desc(&counts));
     let left = if rows.len() > 1 { width * 0.22 } else { 14.0 };
+    let counted = match rows {
+        [only] => words::n(only.values.len()),
+        _ => String::new(),
+    };
+    let top = head(&mut svg, (0.0, width), (title, unit), &counted) + 10.0;
     let row_height = 34.0;
-    let base = 26.0 + row_height * rows.len() as f64;
+    let base = top + row_height * rows.len() as f64;
     svg.set_height(base + 28.0);
     let x = Scale {
         from: low,
@@ -134,12 +128,10 @@ pub fn rows(id: &str, width: f64, (title, unit): (&str, &str), rows: &[Row]) -> 
         at_from: left + 6.0,
         at_to: width - RIGHT - 6.0,
     };
-    let head = format!("{title}, {unit}");
-    svg.text((0.0, 14.0), "bold", Anchor::Start, &fit(&head, 12.0, width));
     let most = if width > 500.0 { 8 } else { 4 };
     let places = decimals(step(high - low, most));
     for tick in x.ticks(most) {
-        svg.line((x.at(tick), 24.0), (x.at(tick), base), "grid");
+        svg.line((x.at(tick), top - 2.0), (x.at(tick), base), "grid");
         let text = number::plain(tick, places);
         svg.text(
             (x.at(tick), base + 16.0),
@@ -150,10 +142,13 @@ pub fn rows(id: &str, width: f64, (title, unit): (&str, &str), rows: &[Row]) -> 
     }
     svg.line((left, base), (width - RIGHT, base), "axis");
     for (i, row) in rows.iter().enumerate() {
-        let y = 26.0 + row_height * (i as f64 + 0.5);
+        let y = top + row_height * (i as f64 + 0.5);
         if rows.len() > 1 {
             let name = fit(&row.name, 12.0, left - 8.0);
-            svg.text((0.0, y + 4.0), "", Anchor::Start, &name);
+            svg.text((0.0, y - 2.0), "", Anchor::Start, &name);
+            let counted = words::n_and_mean(row.values.len(), row.mark);
+            let counted = fit(&counted, 11.0, left - 8.0);
+            svg.text((0.0, y + 12.0), "soft small", Anchor::Start, &counted);
         }
         if let Some(band) = row.band {
             let (a, b) = (x.at(band.low), x.at(band.high));
@@ -168,7 +163,7 @@ pub fn rows(id: &str, width: f64, (title, unit): (&str, &str), rows: &[Row]) -> 
             let lift = side * near.div_ceil(2) as f64 * 5.0;
             let lift = lift.clamp(-13.0, 13.0);
             taken.push((at, lift));
-            let tip = format!("{name}: {} {unit}", number::plain(*value, 1));
+            let tip = words::take_tip(name, *value, unit);
             svg.circle((at, y + lift), 3.4, "dot", Some(&tip));
         }
         if let Some(mark) = row.mark {
@@ -176,6 +171,25 @@ pub fn rows(id: &str, width: f64, (title, unit): (&str, &str), rows: &[Row]) -> 
         }
     }
     Some(svg)
+}
+
+/// The title with its unit, and what is added to it, from `at` to the right
+/// edge in as many lines as it takes. Gives the foot of the last one.
+fn head(svg: &mut Svg, at: (f64, f64), (title, unit): (&str, &str), added: &str) -> f64 {
+    /// Bold letters are wider than the common ones that are measured.
+    const BOLD: f64 = 1.12;
+    let (left, right) = at;
+    let mut y = 2.0;
+    let text = words::with_unit(title, unit);
+    for line in wrap(&text, 12.0 * BOLD, right - left, 4) {
+        y += 14.0;
+        svg.text((left, y), "bold", Anchor::Start, &line);
+    }
+    if !added.is_empty() {
+        y += 14.0;
+        svg.text((left, y), "soft small", Anchor::Start, added);
+    }
+    y
 }
 
 /// The ends of an axis: the values with a little room, never empty.

@@ -6,12 +6,14 @@
 //! many (Holm).
 
 use super::charts::{self, Row, WIDTHS};
-use super::measures::{self, Better, DEFINITIONS, Definition, Measure};
+use super::measures::{self, DEFINITIONS, Definition, Measure};
 use super::stats::difference::{Difference, difference, share_b_below_a};
-use super::stats::{ALPHA, holm, median};
+use super::stats::{holm, median};
+use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
-use crate::report::number::{NBSP, UNKNOWN, plain, signed};
+use crate::report::lettering::harmless;
 use crate::review::Review;
+use crate::words::journal as text;
 use maud::{Markup, html};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -64,7 +66,7 @@ pub struct Compared {
     /// for evenness; `None` below four takes a set.
     pub share_b_below_a: Option<f64>,
     #[serde(skip)]
-    definition: &'static Definition,
+    pub definition: &'static Definition,
     #[serde(skip)]
     rows: [Row; 2],
 }
@@ -206,124 +208,57 @@ fn bars(a: &Set, b: &Set) -> Vec<Bar> {
         .collect()
 }
 
-/// What is said of one measure.
-pub fn sentence(c: &Compared, (a, b): (&str, &str)) -> String {
-    let d = &c.difference;
-    let places = c.definition.decimals.max(1);
-    let unit = c.unit;
-    let size = match d.interval {
-        Some(i) => format!(
-            "{}{NBSP}{unit} (95{NBSP}%: {} to {})",
-            signed(d.difference, places),
-            signed(i.low, places),
-            signed(i.high, places)
-        ),
-        None => format!("{}{NBSP}{unit}", signed(d.difference, places)),
-    };
-    let mut text = if c.p_corrected <= ALPHA {
-        let better = match c.definition.better {
-            Better::Lower => Some(if d.difference < 0.0 { b } else { a }),
-            Better::Higher => Some(if d.difference > 0.0 { b } else { a }),
-            Better::Neither => None,
-        };
-        match better {
-            Some(name) => format!("{name} is better; {b} against {a}: {size}."),
-            None => format!("They differ; {b} against {a}: {size}."),
-        }
-    } else {
-        let more = match d.more_each {
-            Some(0) | None => String::new(),
-            Some(n) => format!(
-                " If what is seen is the true difference, about {n} more takes of each would \
-                 most likely show it."
-            ),
-        };
-        format!("Not settled; {b} against {a}: {size}.{more}")
-    };
-    if let Some(share) = c.share_b_below_a {
-        let (name, share) = if share >= 0.5 {
-            (b, share)
-        } else {
-            (a, 1.0 - share)
-        };
-        text += &format!(
-            " In {} of 100 resamplings of the takes {name} is the more even.",
-            plain(100.0 * share, 0)
-        );
-    }
-    text
-}
-
-fn title(c: &Compared) -> String {
-    if c.of.is_empty() {
-        c.definition.words.to_owned()
-    } else {
-        format!("{}: {}", c.definition.words, c.of)
-    }
-}
-
 /// compare.html and the charts beside it, by name.
 pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
     let names = (comparison.a.as_str(), comparison.b.as_str());
     let mut files = Vec::new();
     let mut figures = Vec::new();
     for (i, c) in comparison.measures.iter().take(MOST_CHARTS).enumerate() {
-        let title = title(c);
-        let draw = |id: &str, width| charts::rows(id, width, (&title, c.unit), &c.rows);
+        let title = text::measure_of(c.definition, &c.of);
+        let unit = text::unit(c.definition);
+        let draw = |id: &str, width| charts::rows(id, width, (&title, unit), &c.rows);
         let (id, id_narrow) = (format!("compare{i}"), format!("compare{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
-            figures.push(html::figure(
-                &wide,
-                &narrow,
-                &html! { (sentence(c, names)) },
-            ));
+            let caption = html! { (text::compared(c, names)) };
+            figures.push(html::figure(&wide, &narrow, &caption));
             files.push((format!("compare-{}.svg", i + 1), wide.file()));
         }
     }
     let body = html! {
         header {
-            p.kicker { "Beside one another" }
-            h1 { (foreign(names.0)) " and " (foreign(names.1)) }
+            p.kicker { (text::BESIDE) }
+            h1 { (foreign(&text::two_sets(names.0, names.1))) }
         }
         main {
-            p { (comparison.takes_a) " and " (comparison.takes_b) " takes." }
+            p { (foreign(&text::takes_of_each(comparison))) }
             @if comparison.measures.is_empty() {
-                p { "The two sets have no measure in common." }
+                p { (text::NOTHING_IN_COMMON) }
             }
             @for figure in &figures { (figure) }
-            h2 { "All measures" }
+            h2 { (text::ALL_MEASURES) }
             (measure_table(comparison))
-            h2 { "Bar by bar" }
+            h2 { (text::BAR_BY_BAR) }
             (bar_table(comparison))
-            h2 { "How this is reckoned" }
-            p { "Every take counts once. P says how often chance alone, dividing the same takes "
-                "anew, would part them as far (permutation test); the interval holds those "
-                "differences the test cannot refuse. The measures after the first are corrected "
-                "for being many. With three takes of each nothing can be settled." }
+            h2 { (text::RECKONED) }
+            p { (text::SETS_RECKONED) }
         }
-        footer { "kettlemark " (env!("CARGO_PKG_VERSION")) }
+        footer { (text::made_by()) }
     };
-    let page = html::page(
-        &format!("{} and {}", names.0, names.1),
-        Scripts::Tables,
-        &body,
-    );
+    let title = text::two_sets(names.0, names.1);
+    let page = html::page(&title, Scripts::Tables, &body);
     files.push(("compare.html".to_owned(), page));
     files
 }
 
-fn value(v: Option<f64>, places: usize) -> Cell {
-    Cell::number(&v.map_or(UNKNOWN.to_owned(), |v| signed(v, places)))
-}
-
 fn measure_table(comparison: &Comparison) -> Markup {
+    let (a, b) = (harmless(&comparison.a), harmless(&comparison.b));
     let columns = [
-        words("Measure"),
-        numbers(&comparison.a, ""),
-        numbers(&comparison.b, ""),
-        numbers("Difference", ""),
-        words("95 %"),
-        numbers("p", ""),
+        words(text::MEASURE),
+        numbers(&a, ""),
+        numbers(&b, ""),
+        numbers(text::DIFFERENCE, ""),
+        words(text::IN_95),
+        numbers(text::PROBABILITY, ""),
     ];
     let rows: Vec<Vec<Cell>> = comparison
         .measures
@@ -331,47 +266,45 @@ fn measure_table(comparison: &Comparison) -> Markup {
         .map(|c| {
             let d = &c.difference;
             let places = c.definition.decimals.max(1);
-            let plainly = |v: f64| Cell::number(&plain(v, places));
+            let title = text::measure_of(c.definition, &c.of);
+            let name = text::with_unit(&title, text::unit(c.definition));
+            let interval = d.interval;
             vec![
-                Cell::markup(foreign(&format!("{}, {}", title(c), c.unit))),
-                plainly(d.mean_a),
-                plainly(d.mean_b),
-                value(Some(d.difference), places),
-                Cell::text(&d.interval.map_or(UNKNOWN.to_owned(), |i| {
-                    format!("{} to {}", signed(i.low, places), signed(i.high, places))
-                })),
+                Cell::markup(foreign(&name)),
+                Cell::number(&plain(d.mean_a, places)),
+                Cell::number(&plain(d.mean_b, places)),
+                Cell::number(&maybe_signed(Some(d.difference), places)),
+                Cell::text(&interval.map_or(UNKNOWN.to_owned(), |i| text::range(i, places))),
                 Cell::number(&plain(c.p_corrected, 3)),
             ]
         })
         .collect();
-    html::table("Means of the takes", &columns, &rows)
+    html::table(text::MEANS, &columns, &rows)
 }
 
 fn bar_table(comparison: &Comparison) -> Markup {
-    let (a, b) = (&comparison.a, &comparison.b);
+    let (a, b) = (harmless(&comparison.a), harmless(&comparison.b));
     let columns = [
-        numbers("Bar", ""),
-        numbers(a, "ms against the pulse"),
-        numbers(b, "ms against the pulse"),
-        numbers(a, "ms uneven"),
-        numbers(b, "ms uneven"),
+        numbers(text::BAR, ""),
+        numbers(&a, text::MS_AGAINST_PULSE),
+        numbers(&b, text::MS_AGAINST_PULSE),
+        numbers(&a, text::MS_UNEVEN),
+        numbers(&b, text::MS_UNEVEN),
     ];
     let rows: Vec<Vec<Cell>> = comparison
         .bars
         .iter()
         .map(|bar| {
-            let [da, db] = bar.deviation_ms;
-            let [ua, ub] = bar.unevenness_ms;
-            let uneven =
-                |v: Option<f64>| Cell::number(&v.map_or(UNKNOWN.to_owned(), |v| plain(v, 1)));
+            let [deviation_a, deviation_b] = bar.deviation_ms;
+            let [uneven_a, uneven_b] = bar.unevenness_ms;
             vec![
                 Cell::number(&bar.bar.to_string()),
-                value(da, 1),
-                value(db, 1),
-                uneven(ua),
-                uneven(ub),
+                Cell::number(&maybe_signed(deviation_a, 1)),
+                Cell::number(&maybe_signed(deviation_b, 1)),
+                Cell::number(&maybe(uneven_a, 1)),
+                Cell::number(&maybe(uneven_b, 1)),
             ]
         })
         .collect();
-    html::table("Medians of the takes; early is negative", &columns, &rows)
+    html::table(text::MEDIANS, &columns, &rows)
 }

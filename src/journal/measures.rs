@@ -26,8 +26,6 @@ pub struct Definition {
     pub version: u32,
     pub unit: &'static str,
     pub better: Better,
-    /// For a reader: "unevenness", "notes missed".
-    pub words: &'static str,
     pub decimals: usize,
 }
 
@@ -36,127 +34,35 @@ const fn definition(
     unit: &'static str,
     better: Better,
     decimals: usize,
-    words: &'static str,
 ) -> Definition {
     Definition {
         name,
         version: 1,
         unit,
         better,
-        words,
         decimals,
     }
 }
 
 /// Every measure that is kept. The first is the one a trend is read for.
 pub const DEFINITIONS: &[Definition] = &[
-    definition("unevenness", "ms", Better::Lower, 1, "unevenness"),
-    definition(
-        "unevenness_share",
-        "%",
-        Better::Lower,
-        1,
-        "unevenness in per cent of the interval",
-    ),
-    definition(
-        "clean_share",
-        "%",
-        Better::Higher,
-        0,
-        "share of clean figures",
-    ),
-    definition(
-        "clean_run",
-        "figures",
-        Better::Higher,
-        0,
-        "longest run of clean figures",
-    ),
-    definition(
-        "all_clean",
-        "0 or 1",
-        Better::Higher,
-        0,
-        "every figure clean",
-    ),
-    definition(
-        "off_pitch",
-        "cents",
-        Better::Lower,
-        1,
-        "distance from the written pitch, mean of the drums",
-    ),
-    definition(
-        "cents",
-        "cents",
-        Better::Neither,
-        1,
-        "pitch against the written one",
-    ),
-    definition(
-        "accent_contrast",
-        "dB",
-        Better::Neither,
-        1,
-        "accents against their neighbours",
-    ),
-    definition(
-        "stop_late",
-        "ms",
-        Better::Neither,
-        0,
-        "stops against the end of the written value",
-    ),
-    definition(
-        "stopped_share",
-        "%",
-        Better::Higher,
-        0,
-        "share of wanted stops that were made",
-    ),
-    definition(
-        "roll_speed",
-        "strokes/s",
-        Better::Neither,
-        1,
-        "speed of rolls",
-    ),
-    definition(
-        "roll_unevenness",
-        "%",
-        Better::Lower,
-        1,
-        "unevenness of rolls",
-    ),
-    definition("tempo", "bpm", Better::Neither, 1, "tempo"),
-    definition(
-        "tempo_drift",
-        "%/min",
-        Better::Neither,
-        2,
-        "drift of the tempo",
-    ),
-    definition(
-        "missed_share",
-        "%",
-        Better::Lower,
-        1,
-        "share of notes missed",
-    ),
-    definition(
-        "other_drum_share",
-        "%",
-        Better::Lower,
-        1,
-        "share of notes on another drum",
-    ),
-    definition(
-        "deviation",
-        "ms",
-        Better::Neither,
-        1,
-        "time against the pulse, early negative",
-    ),
+    definition("unevenness", "ms", Better::Lower, 1),
+    definition("unevenness_share", "%", Better::Lower, 1),
+    definition("clean_share", "%", Better::Higher, 0),
+    definition("clean_run", "figures", Better::Higher, 0),
+    definition("all_clean", "0 or 1", Better::Higher, 0),
+    definition("off_pitch", "cents", Better::Lower, 1),
+    definition("cents", "cents", Better::Neither, 1),
+    definition("accent_contrast", "dB", Better::Neither, 1),
+    definition("stop_late", "ms", Better::Neither, 0),
+    definition("stopped_share", "%", Better::Higher, 0),
+    definition("roll_speed", "strokes/s", Better::Neither, 1),
+    definition("roll_unevenness", "%", Better::Lower, 1),
+    definition("tempo", "bpm", Better::Neither, 1),
+    definition("tempo_drift", "%/min", Better::Neither, 2),
+    definition("missed_share", "%", Better::Lower, 1),
+    definition("other_drum_share", "%", Better::Lower, 1),
+    definition("deviation", "ms", Better::Neither, 1),
 ];
 
 /// The definition of a name, if there is one.

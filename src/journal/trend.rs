@@ -15,10 +15,11 @@ use super::stats::trend::{MannKendall, TheilSen, mann_kendall, theil_sen};
 use super::stats::{ALPHA, Interval, holm, median};
 use crate::error::Error;
 use crate::review::Review;
+use crate::words::journal as words;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-pub use super::trend_page::{edge_sentence, files, sentence};
+pub use super::trend_page::files;
 
 /// Below five days no order of values is rare enough to mean anything.
 pub const FEWEST_DAYS: usize = 5;
@@ -248,15 +249,7 @@ fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -
             day: days(&d.date),
             date: d.date.clone(),
             value: d.value,
-            tip: format!(
-                "{}: {:.*} {} ({} {})",
-                d.date,
-                definition.decimals,
-                d.value,
-                definition.unit,
-                d.takes,
-                if d.takes == 1 { "take" } else { "takes" }
-            ),
+            tip: words::day_tip(&d.date, d.value, definition, d.takes),
         })
         .collect();
     Series {

@@ -1,10 +1,11 @@
 //! What makes a review less sure, and which measures it touches.
 
 use super::scene::Scene;
-use super::{stats, words};
+use super::stats;
 use crate::align::Outcome;
 use crate::listen::Heard;
 use crate::review::{Doubt, Review, StopState};
+use crate::words::remarks as words;
 
 /// Share of samples in flat tops from which on levels are spoilt: below it
 /// only single peaks of the loudest strokes are touched.

@@ -27,7 +27,6 @@ mod scene;
 pub mod stats;
 pub mod stops;
 pub mod tempo;
-pub mod words;
 pub mod written;
 
 pub use scene::Scene;

@@ -1,8 +1,8 @@
 //! When a take cannot be judged against a part, and why.
 
 use super::scene::Scene;
-use super::words;
 use crate::align::Outcome;
+use crate::words::remarks as words;
 
 /// Below this probability that take and part belong together nothing is said
 /// about the playing.

@@ -7,11 +7,12 @@
 
 use super::figures::{self, noticeable_ms};
 use super::scene::Scene;
-use super::words::{self, Advice, ShapeFacts};
 use super::{AGAINST_SDS, dynamics, stats};
 use crate::align::Outcome;
 use crate::part::quarters_f64;
+use crate::pitch::Pitch;
 use crate::review::{Figure, Remark, Review, StopState};
+use crate::words::remarks::{self as words, Advice, ShapeFacts};
 
 /// The most remarks a player can use at once.
 const MOST: usize = 3;
@@ -260,10 +261,7 @@ fn outcomes(scene: &Scene, findings: &mut Vec<Finding>) {
     let other = of(Outcome::OtherDrum);
     if let Some(&first) = other.first() {
         let bars = distinct(other.iter().map(|&n| scene.note_bar(n)));
-        let mut pitches: Vec<String> = other
-            .iter()
-            .map(|&n| scene.part.notes[n].pitch.to_string())
-            .collect();
+        let mut pitches: Vec<Pitch> = other.iter().map(|&n| scene.part.notes[n].pitch).collect();
         pitches.sort();
         pitches.dedup();
         findings.push(Finding {
@@ -336,7 +334,7 @@ fn tuning(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
             notes: (struck, struck),
             advice: words::tuning(
                 drum,
-                &setting.pitch.to_string(),
+                setting.pitch,
                 (setting.from_bar, setting.to_bar),
                 cents,
                 sd,

@@ -15,14 +15,12 @@ pub mod csv;
 pub mod html;
 pub mod json;
 pub mod lettering;
-pub mod number;
 pub mod page;
 pub mod scale;
 pub mod store;
 pub mod svg;
-pub mod words;
 
-pub use words::terminal::summary;
+pub use crate::words::terminal::summary;
 
 use crate::error::Error;
 use crate::review::Review;

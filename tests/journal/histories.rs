@@ -7,6 +7,7 @@ use kettlemark::journal::measures;
 use kettlemark::journal::stats::ALPHA;
 use kettlemark::journal::stats::chance::Chance;
 use kettlemark::journal::trend::{self, Kept, Trends, Verdict, trends};
+use kettlemark::words::journal as words;
 
 const HISTORIES: u64 = 200;
 /// More than this of 200 would come once in twenty times if the rate were
@@ -120,7 +121,7 @@ fn numbers_of_an_earlier_definition_are_left_out_and_it_is_said() {
     let trends = trends(&takes, 8);
     assert_eq!(trends.series[0].days.len(), 6);
     assert_eq!(trends.series[0].other_definition, 2);
-    assert!(trend::sentence(&trends.series[0]).contains("earlier definition"));
+    assert!(words::series(&trends.series[0]).contains("earlier definition"));
 }
 
 fn set(name: &str, takes: usize, ms: f64, chance: &mut Chance) -> Set {

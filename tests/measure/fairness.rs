@@ -5,8 +5,8 @@ use kettlemark::align::{Alignment, Outcome};
 use kettlemark::measure::doubts::click_period;
 use kettlemark::measure::rolls::{period_from_rises, period_from_times};
 use kettlemark::measure::round;
-use kettlemark::measure::words;
 use kettlemark::part::Part;
+use kettlemark::words::remarks as words;
 
 fn quarters() -> Laid {
     let mut part = part(4, 100.0);
@@ -62,7 +62,7 @@ fn a_take_of_some_bars_is_judged_on_those_and_says_so() {
     let reached = review.notes.iter().filter(|n| n.outcome == Outcome::Played);
     assert_eq!(reached.count(), 8);
     assert_eq!(review.notes[0].outcome, Outcome::NotReached);
-    assert!(review.doubts.iter().any(|d| d.text.contains("bars 2-3")));
+    assert!(review.doubts.iter().any(|d| d.text.contains("bars 2–3")));
     assert_eq!(review.passages[0].from_bar, 2);
     assert_eq!(review.passages[0].to_bar, 3);
 }
@@ -174,13 +174,6 @@ fn the_sound_of_a_roll_gives_its_rate_and_noise_gives_none() {
     assert!((1.0 / period / 12.0 - 1.0).abs() < 0.03, "{}", 1.0 / period);
     assert_eq!(period_from_rises(&[0.0; 400], hop), None);
     assert_eq!(period_from_rises(&rises[..20], hop), None);
-}
-
-#[test]
-fn bars_are_named_as_people_name_them() {
-    assert_eq!(words::bars(&[5]), "bar 5");
-    assert_eq!(words::bars(&[13, 14, 15, 16]), "bars 13-16");
-    assert_eq!(words::bars(&[12, 3, 7, 13, 14]), "bars 3, 7 and 12-14");
 }
 
 #[test]

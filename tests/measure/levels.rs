@@ -183,7 +183,7 @@ fn settings_are_pooled_apart_and_the_intervals_told() {
     assert!(
         remark
             .text
-            .starts_with("Drum 1 on G2 (bars 3-4) sounds 40 ± "),
+            .starts_with("Drum 1 on G2 (bars 3–4) sounds 40 ± "),
         "{}",
         remark.text
     );

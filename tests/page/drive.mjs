@@ -2,10 +2,11 @@
 //
 // `cargo test --release --test page` writes the pages into tests/out/page;
 // this script reads them there, checks them and leaves pictures beside them.
-// KETTLEMARK_CHROMIUM names another browser.
+// KETTLEMARK_CHROMIUM names another browser; names of cases after the script
+// check these alone.
 
 import assert from "node:assert/strict";
-import { existsSync, readFileSync } from "node:fs";
+import { existsSync, readFileSync, readdirSync } from "node:fs";
 import { createRequire } from "node:module";
 import { join, dirname } from "node:path";
 import { fileURLToPath, pathToFileURL } from "node:url";
@@ -13,8 +14,23 @@ import { chromium } from "playwright-core";
 
 const here = dirname(fileURLToPath(import.meta.url));
 const out = join(here, "..", "out", "page");
-const cases = ["clean", "bad", "five", "long", "one-drum", "all-rolls", "refused", "hostile", "sound"];
-const charts = ["overview", "evenness", "intonation", "dynamics", "rolls", "stops"];
+const reviews = ["clean", "bad", "five", "long", "one-drum", "all-rolls", "refused", "hostile", "sound"];
+// Pages across takes, with the headings of each.
+const across = {
+  trend: ["Evenness against tempo", "All measures", "How this is reckoned"],
+  "trend-few": ["Evenness against tempo", "All measures", "How this is reckoned"],
+  "trend-hostile": ["Evenness against tempo", "All measures", "How this is reckoned"],
+  compare: ["All measures", "Bar by bar", "How this is reckoned"],
+  "compare-one": ["All measures", "Bar by bar", "How this is reckoned"],
+  "compare-hostile": ["All measures", "Bar by bar", "How this is reckoned"],
+  class: ["What most players share", "The takes", "Not judged", "How the class spreads"],
+  "class-hostile": ["What most players share", "The takes", "Not judged", "How the class spreads"],
+  "class-one": ["What most players share", "The takes"],
+  "class-none": ["What most players share", "The takes", "Not judged"],
+};
+const fileOf = (name) => (name in across ? `${name.split("-")[0]}.html` : "review.html");
+const cases = [...reviews, ...Object.keys(across)];
+const wanted = process.argv.slice(2);
 const axeSource = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const browserPath = process.env.KETTLEMARK_CHROMIUM ?? "/usr/bin/chromium";
 
@@ -23,7 +39,7 @@ const absent = (what) => {
   process.exit(process.env.CI === "true" ? 1 : 0);
 };
 if (!existsSync(browserPath)) absent(`no browser at ${browserPath}`);
-if (!existsSync(join(out, "clean", "review.html"))) {
+if (!cases.every((name) => existsSync(join(out, name, fileOf(name))))) {
   absent("no pages; run cargo test --release --test page first");
 }
 
@@ -35,6 +51,7 @@ const browser = await chromium.launch({
 let passed = 0;
 const failures = [];
 const check = async (name, body) => {
+  if (wanted.length > 0 && !wanted.some((word) => name.startsWith(word))) return;
   try {
     await body();
     passed += 1;
@@ -113,7 +130,7 @@ const violations = async (page) => {
 };
 
 for (const name of cases) {
-  const file = join(name, "review.html");
+  const file = join(name, fileOf(name));
   for (const [look, options] of Object.entries({
     light: { colorScheme: "light" },
     dark: { colorScheme: "dark" },
@@ -146,10 +163,29 @@ for (const name of cases) {
     }, sheet.height);
     assert.deepEqual(tall, []);
     assert.deepEqual(await cutTexts(page), []);
+    const wider = await page.evaluate((width) =>
+      [...document.querySelectorAll("table, figure, p, dl, pre")]
+        .map((e) => [e.getBoundingClientRect().right, e.textContent.trim().slice(0, 40)])
+        .filter(([right]) => right > width + 1), sheet.width);
+    assert.deepEqual(wider, []);
+    await page.screenshot({ path: join(out, name, "seen-print.png") });
     await page.pdf({ path: join(out, name, "seen-print.pdf"), format: "A4", printBackground: true });
     await close(page);
   });
-  if (name !== "refused") {
+  if (name in across) {
+    await check(`${name} without scripts: everything is there, in order`, async () => {
+      const page = await open(file, { javaScriptEnabled: false });
+      assert.deepEqual(await page.locator("h2").allTextContents(), across[name]);
+      for (const table of await page.locator("table").all()) {
+        assert.ok(await table.isVisible());
+        const heads = await table.locator("thead th").count();
+        for (const row of await table.locator("tbody tr").all()) {
+          assert.equal(await row.locator("th, td").count(), heads);
+        }
+      }
+      await close(page);
+    });
+  } else if (name !== "refused") {
     await check(`${name} without scripts: everything is there, in order`, async () => {
       const page = await open(file, { javaScriptEnabled: false });
       const heads = await page.locator("h1, h2").allTextContents();
@@ -167,8 +203,10 @@ for (const name of cases) {
   }
   if (name !== "sound") {
     await check(`${name}: the charts stand alone`, async () => {
+      const charts = readdirSync(join(out, name)).filter((file) => file.endsWith(".svg")).map((file) => file.slice(0, -4));
+      assert.ok(charts.length > 0 || ["class-one", "class-none"].includes(name));
       for (const chart of charts) {
-        for (const colorScheme of name === "bad" ? ["light", "dark"] : ["light"]) {
+        for (const colorScheme of ["bad", "trend", "compare", "class"].includes(name) ? ["light", "dark"] : ["light"]) {
           const page = await open(join(name, `${chart}.svg`), { colorScheme });
           assert.deepEqual(page.complaints, []);
           assert.deepEqual(await cutTexts(page), [], chart);
@@ -188,6 +226,28 @@ await check("hostile: nothing comes alive", async () => {
   assert.match(await page.locator("h1").textContent(), /^<script>alert\(1\)<\/script>"'&amp; desrever/);
   assert.deepEqual(page.complaints, []);
   await close(page);
+});
+
+for (const name of Object.keys(across).filter((name) => name.endsWith("-hostile"))) {
+  await check(`${name}: nothing comes alive`, async () => {
+    const page = await open(join(name, fileOf(name)));
+    assert.equal(await page.locator("img, b, i, u, iframe").count(), 0);
+    assert.equal(await page.locator("script").count(), 1);
+    assert.match(await page.locator("h1").textContent(), /<img src=x onerror=alert\(1\)> "'&amp; desrever 🥁 .*Процессия/);
+    assert.deepEqual(page.complaints, []);
+    await close(page);
+  });
+}
+
+await check("class: a take leads to its page", async () => {
+  for (const name of ["class", "class-hostile"]) {
+    const page = await open(join(name, "class.html"));
+    await page.locator("table a").first().click();
+    await page.waitForLoadState("load");
+    assert.match(await page.locator(".kicker").first().textContent(), /Review of a practice take/);
+    assert.deepEqual(page.complaints, []);
+    await close(page);
+  }
 });
 
 const at = (page) => page.evaluate(() => document.querySelector("audio").currentTime);
@@ -320,6 +380,40 @@ await check("sound: a stretch is chosen by dragging", async () => {
   near(Number(await page.locator("#stretch").getAttribute("width")), 150, 3);
   await close(page);
 });
+
+// Every column of every table sorts both ways: numbers as numbers, unknown
+// values last whichever way.
+for (const name of ["trend", "trend-few", "compare", "class", "class-hostile"]) {
+  await check(`${name}: tables sort by every head`, async () => {
+    const page = await open(join(name, fileOf(name)));
+    const unsorted = await page.evaluate(() => {
+      const wrong = [];
+      const known = (text) => text !== "–" && text !== "";
+      const inOrder = (a, b) => {
+        const [x, y] = [a, b].map((text) => Number.parseFloat(text.replace("−", "-")));
+        if (Number.isNaN(x) || Number.isNaN(y)) return a.localeCompare(b, undefined, { numeric: true }) <= 0;
+        return x <= y;
+      };
+      for (const table of document.querySelectorAll("table.sortable")) {
+        [...table.tHead.rows[0].cells].forEach((head, column) => {
+          for (const way of ["ascending", "descending"]) {
+            head.querySelector("button").click();
+            const texts = [...table.tBodies[0].rows].map((row) => row.cells[column].textContent.trim());
+            const values = texts.filter(known);
+            const pairs = values.slice(1).map((text, i) => (way === "ascending" ? [values[i], text] : [text, values[i]]));
+            const last = texts.slice(values.length).every((text) => !known(text));
+            if (head.getAttribute("aria-sort") !== way || !last || !pairs.every(([a, b]) => inOrder(a, b))) {
+              wrong.push(`${head.textContent} ${way}: ${texts.join(" | ")}`);
+            }
+          }
+        });
+      }
+      return wrong;
+    });
+    assert.deepEqual(unsorted, []);
+    await close(page);
+  });
+}
 
 await check("tables sort by their heads, unknown last", async () => {
   const page = await open("bad/review.html");

@@ -17,6 +17,7 @@ pub fn clean() -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults: 0.05,
         all_rolls: false,
+        seed: 7,
     })
 }
 
@@ -29,6 +30,7 @@ pub fn bad() -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults: 1.0,
         all_rolls: false,
+        seed: 7,
     });
     review.doubts = vec![
         Doubt {
@@ -71,6 +73,7 @@ pub fn five_strokes() -> Review {
         drums: &["A2", "D3"],
         faults: 0.2,
         all_rolls: false,
+        seed: 7,
     });
     review.notes.truncate(5);
     let kept = |note: usize| note < 5;
@@ -110,6 +113,7 @@ pub fn ten_minutes() -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults: 0.4,
         all_rolls: false,
+        seed: 7,
     })
 }
 
@@ -122,6 +126,7 @@ pub fn one_drum() -> Review {
         drums: &["C3"],
         faults: 0.5,
         all_rolls: false,
+        seed: 7,
     })
 }
 
@@ -134,6 +139,7 @@ pub fn all_rolls() -> Review {
         drums: &["G2", "C3"],
         faults: 0.3,
         all_rolls: true,
+        seed: 7,
     })
 }
 
@@ -177,6 +183,23 @@ pub fn refused() -> Review {
         hairpin.from_s = None;
         hairpin.to_s = None;
     }
+    review
+}
+
+/// One of many takes of one part; with `faults` much goes wrong.
+pub fn one_of_many(file: &str, bpm: f64, faults: f64, seed: u64) -> Review {
+    let mut review = make(&Wish {
+        title: "Lantern Procession",
+        file: "",
+        bars: 24,
+        bpm,
+        drums: &["F2", "Bb2", "D3", "F3"],
+        faults,
+        all_rolls: false,
+        seed,
+    });
+    review.take.file = file.to_owned();
+    review.take.hash = format!("{seed:064x}");
     review
 }
 

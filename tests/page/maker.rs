@@ -39,6 +39,8 @@ pub struct Wish {
     /// 0: as good as it gets; 1: much goes wrong.
     pub faults: f64,
     pub all_rolls: bool,
+    /// Two takes with one wish differ by this.
+    pub seed: u64,
 }
 
 pub struct Maker<'a> {
@@ -56,7 +58,7 @@ pub struct Maker<'a> {
 pub fn make(wish: &Wish) -> Review {
     let mut maker = Maker {
         wish,
-        noise: Noise(7),
+        noise: Noise(wish.seed),
         pitches: wish.drums.iter().map(|p| p.parse().unwrap()).collect(),
         notes: Vec::new(),
         strokes: Vec::new(),

@@ -4,11 +4,12 @@
 use super::shared::{Shared, shared};
 use super::{Row, State};
 use crate::journal::charts::{self, WIDTHS};
-use crate::journal::measures::{DEFINITIONS, definition_of};
+use crate::journal::measures::DEFINITIONS;
+use crate::number::maybe;
 use crate::report::csv::CLASS_HEAD;
 use crate::report::html::{self, Cell, Column, Scripts, foreign, numbers, words};
 use crate::report::lettering::csv_cell;
-use crate::report::number::{UNKNOWN, plain};
+use crate::words::journal as text;
 use maud::{Markup, html};
 use std::collections::BTreeMap;
 
@@ -85,9 +86,9 @@ pub fn csv(rows: &[Row]) -> String {
 
 fn state(row: &Row) -> (&'static str, &str) {
     match &row.state {
-        State::Judged => ("judged", ""),
-        State::Refused(why) => ("not judged", why),
-        State::Unreadable(why) => ("not read", why),
+        State::Judged => (text::STATE_JUDGED, ""),
+        State::Refused(why) => (text::STATE_REFUSED, why),
+        State::Unreadable(why) => (text::STATE_UNREADABLE, why),
     }
 }
 
@@ -115,91 +116,98 @@ pub fn files(title: &str, rows: &[Row]) -> Vec<(String, String)> {
             mark: None,
             band: None,
         }];
-        let name = heading(*place, key);
-        let draw = |id: &str, width| charts::rows(id, width, (&name, d.unit), &row);
+        let name = text::measure_of(d, key);
+        let draw = |id: &str, width| charts::rows(id, width, (&name, text::unit(d)), &row);
         let (id, id_narrow) = (format!("class{i}"), format!("class{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
-            figures.push(html::figure(&wide, &narrow, &html! { "One dot a take." }));
+            figures.push(html::figure(&wide, &narrow, &html! { (text::ONE_DOT) }));
             files.push((format!("class-{}.svg", i + 1), wide.file()));
         }
     }
     let body = html! {
-        header { p.kicker { "A class" } h1 { (foreign(title)) } }
+        header { p.kicker { (text::CLASS) } h1 { (foreign(title)) } }
         main {
-            p { (judged) " of " (rows.len()) " takes were judged." }
+            p { (text::judged(judged, rows.len())) }
             (in_common(&shared(rows)))
-            h2 { "The takes" }
-            (table(rows, &shown))
+            h2 { (text::TAKES) }
+            (tables(rows, &shown))
             (not_judged(rows))
             @if !figures.is_empty() {
-                h2 { "How the class spreads" }
+                h2 { (text::SPREAD) }
                 @for figure in &figures { (figure) }
             }
         }
-        footer { "kettlemark " (env!("CARGO_PKG_VERSION")) }
+        footer { (text::made_by()) }
     };
     files.push(("class.csv".to_owned(), csv(rows)));
-    let page = html::page(&format!("{title}: a class"), Scripts::Tables, &body);
+    let page = html::page(&text::class_title(title), Scripts::Tables, &body);
     files.push(("class.html".to_owned(), page));
     files
 }
 
-fn heading(place: usize, key: &str) -> String {
-    let words = DEFINITIONS[place].words;
-    if key.is_empty() {
-        words.to_owned()
-    } else {
-        format!("{words}, {key}")
-    }
-}
-
 fn in_common(shared: &[Shared]) -> Markup {
     html! {
-        h2 { "What most players share" }
+        h2 { (text::SHARED) }
         @if shared.is_empty() {
-            p { "Nothing that at least half of them have in the same bars." }
+            p { (text::NOTHING_SHARED) }
         } @else {
-            ul { @for s in shared { li { (s.sentence()) } } }
+            ul { @for s in shared { li { (text::shared(s)) } } }
         }
     }
 }
 
-fn table(rows: &[Row], shown: &[Key]) -> Markup {
-    let names: Vec<String> = shown
+/// Three tables with a line a take, each narrow enough for a sheet of paper.
+fn tables(rows: &[Row], shown: &[Key]) -> Markup {
+    let judged: Vec<&Row> = rows.iter().filter(|r| r.state == State::Judged).collect();
+    let (figures, others): (Vec<&Key>, Vec<&Key>) =
+        shown.iter().partition(|(_, key)| !key.is_empty());
+    html! {
+        (outcomes(&judged))
+        @if !figures.is_empty() { (measures(&judged, &figures, text::EVENNESS_TABLE)) }
+        @if !others.is_empty() { (measures(&judged, &others, text::OTHERS_TABLE)) }
+    }
+}
+
+fn outcomes(rows: &[&Row]) -> Markup {
+    let mut columns = vec![words(text::PLAYER), words(text::TAKE)];
+    columns.extend(text::OUTCOMES.map(|h| numbers(h, "")));
+    columns.push(words(text::DOUBTS));
+    let lines: Vec<Vec<Cell>> = rows
         .iter()
-        .map(|(place, key)| heading(*place, key))
-        .collect();
-    let mut columns = vec![words("Player"), words("Take")];
-    columns.extend(
-        ["Played", "Missed", "Other drum", "Unsure", "Not reached"].map(|h| numbers(h, "")),
-    );
-    columns.extend(names.iter().zip(shown).map(|(name, (place, _))| Column {
-        head: name,
-        unit: DEFINITIONS[*place].unit,
-        number: true,
-    }));
-    columns.push(words("Doubts"));
-    let judged = rows.iter().filter(|r| r.state == State::Judged);
-    let lines: Vec<Vec<Cell>> = judged
         .map(|row| {
             let mut cells = vec![Cell::markup(foreign(&row.player)), Cell::markup(link(row))];
             cells.extend(row.outcomes.iter().map(|c| Cell::number(&c.to_string())));
-            cells.extend(shown.iter().map(|(place, key)| {
-                let name = DEFINITIONS[*place].name;
-                let decimals = definition_of(name).map_or(1, |d| d.decimals);
-                let value = row.value(name, key);
-                let text = value.map_or(UNKNOWN.to_owned(), |v| plain(v, decimals));
-                Cell::number(&text)
-            }));
-            cells.push(Cell::text(&row.doubts.join(", ")));
+            let doubts: Vec<String> = row.doubts.iter().map(|d| text::doubt(d)).collect();
+            cells.push(Cell::text(&doubts.join(", ")));
             cells
         })
         .collect();
-    html::table(
-        "A line a take, in the order of their names; a head sorts",
-        &columns,
-        &lines,
-    )
+    html::table(text::TAKES_TABLE, &columns, &lines)
+}
+
+fn measures(rows: &[&Row], shown: &[&Key], caption: &str) -> Markup {
+    let names: Vec<String> = shown
+        .iter()
+        .map(|(place, key)| text::measure_of(&DEFINITIONS[*place], key))
+        .collect();
+    let mut columns = vec![words(text::PLAYER)];
+    columns.extend(names.iter().zip(shown).map(|(name, (place, _))| Column {
+        head: name,
+        unit: text::unit(&DEFINITIONS[*place]),
+        number: true,
+    }));
+    let lines: Vec<Vec<Cell>> = rows
+        .iter()
+        .map(|row| {
+            let mut cells = vec![Cell::markup(foreign(&row.player))];
+            cells.extend(shown.iter().map(|(place, key)| {
+                let d = &DEFINITIONS[*place];
+                Cell::number(&maybe(row.value(d.name, key), d.decimals))
+            }));
+            cells
+        })
+        .collect();
+    html::table(caption, &columns, &lines)
 }
 
 /// The take's name, leading to its page.
@@ -229,7 +237,7 @@ fn not_judged(rows: &[Row]) -> Markup {
     let others: Vec<&Row> = rows.iter().filter(|r| r.state != State::Judged).collect();
     html! {
         @if !others.is_empty() {
-            h2 { "Not judged" }
+            h2 { (text::NOT_JUDGED) }
             dl.facts {
                 @for row in others {
                     @let (state, reason) = state(row);

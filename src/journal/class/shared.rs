@@ -4,7 +4,6 @@
 use super::Row;
 use crate::align::Outcome;
 use crate::measure::AGAINST_SDS;
-use crate::report::number;
 use crate::review::{Review, StopState, TuneVerdict};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -132,21 +131,4 @@ pub fn shared(rows: &[Row]) -> Vec<Shared> {
     let share = |s: &Shared| s.players as f64 / s.of as f64;
     shared.sort_by(|a, b| share(b).total_cmp(&share(a)).then(a.bars.cmp(&b.bars)));
     shared
-}
-
-impl Shared {
-    /// "12 of 18 rush bars 9–10".
-    pub fn sentence(&self) -> String {
-        let bars = number::bars(&self.bars);
-        let what = match self.what {
-            What::Early => format!("rush {bars}"),
-            What::Late => format!("drag {bars}"),
-            What::Uneven => format!("play {bars} unevenly"),
-            What::Missed => format!("miss notes in {bars}"),
-            What::OtherDrum => format!("strike another drum than written in {bars}"),
-            What::RingsOn => format!("let a drum ring on in {bars}"),
-            What::OffPitch => format!("have a drum off its pitch in {bars}"),
-        };
-        format!("{} of {} {what}", self.players, self.of)
-    }
 }

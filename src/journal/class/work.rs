@@ -3,12 +3,14 @@
 
 use std::io::Read;
 use std::process::{Child, Command, ExitStatus, Stdio};
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, mpsc};
 use std::time::{Duration, Instant};
 
 /// How often a waiting process is looked at.
 const LOOK: Duration = Duration::from_millis(15);
+/// How long what an ended process said may take to arrive.
+const LAST_WORDS: Duration = Duration::from_secs(5);
 /// No more than this of what a process says is kept.
 const MOST_SAID: u64 = 4000;
 
@@ -70,22 +72,24 @@ fn one(mut command: Command, limit: Duration) -> Ended {
         Ok(child) => child,
         Err(error) => return Ended::NotStarted(error.to_string()),
     };
-    let said = child.stderr.take().map(|stream| {
+    let (tell, told) = mpsc::channel();
+    if let Some(mut stream) = child.stderr.take() {
         std::thread::spawn(move || {
             let mut said = Vec::new();
-            let mut stream = stream;
             // Read on beyond what is kept: a full pipe would stop the process.
             let _ = stream.by_ref().take(MOST_SAID).read_to_end(&mut said);
             let _ = std::io::copy(&mut stream, &mut std::io::sink());
-            String::from_utf8_lossy(&said).trim().to_owned()
-        })
-    });
-    let status = wait(&mut child, limit);
-    let said = said.and_then(|s| s.join().ok()).unwrap_or_default();
+            let _ = tell.send(String::from_utf8_lossy(&said).trim().to_owned());
+        });
+    }
+    let Some(status) = wait(&mut child, limit) else {
+        return Ended::TooLong;
+    };
+    // A process that it left behind may hold its standard error open.
+    let said = told.recv_timeout(LAST_WORDS).unwrap_or_default();
     match status {
-        None => Ended::TooLong,
-        Some(Err(error)) => Ended::Died(error.to_string()),
-        Some(Ok(status)) => match status.code() {
+        Err(error) => Ended::Died(error.to_string()),
+        Ok(status) => match status.code() {
             Some(code) => Ended::Code(code, said),
             None => Ended::Died(format!("{status}; {said}")),
         },
@@ -119,7 +123,8 @@ mod tests {
         let script = [
             "exit 1",
             "echo no such >&2; exit 2",
-            "sleep 60",
+            // Given up while a process of its own still holds the pipe.
+            "sleep 60; true",
             "kill -9 $$",
             "true",
         ];

@@ -2,8 +2,9 @@
 
 use super::{Frame, nothing};
 use crate::measure::stats::median;
-use crate::report::{lettering, number, words};
+use crate::report::lettering;
 use crate::review::Review;
+use crate::{number, words};
 use plotters::prelude::*;
 
 const SIZE: (u32, u32) = (832, 380);

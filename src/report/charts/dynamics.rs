@@ -2,10 +2,11 @@
 //! them, and the accents below.
 
 use super::{Frame, begin, finish, nothing, paragraph, place};
+use crate::report::lettering;
 use crate::report::scale::{Scale, thinned};
 use crate::report::svg::{Anchor, Svg, n};
-use crate::report::{lettering, number, words};
 use crate::review::{Accent, LevelFacts, Review};
+use crate::{number, words};
 
 const HEIGHT: f64 = 220.0;
 const ACCENT_HEIGHT: f64 = 110.0;

@@ -2,10 +2,11 @@
 //! parts, grouped by kind, with the usual shape below; then the tempo.
 
 use super::{Frame, Sign, begin, finish, key, nothing, paragraph, sign, signs, tempo, whisker};
+use crate::report::lettering;
 use crate::report::scale::{Scale, thinned};
 use crate::report::svg::{Anchor, Svg};
-use crate::report::{lettering, words};
 use crate::review::{Figure, FigureKind, Review};
+use crate::words;
 
 /// Most height that the rows of one kind take.
 const ROWS_HEIGHT: f64 = 380.0;

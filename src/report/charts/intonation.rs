@@ -2,10 +2,11 @@
 //! intervals between the drums.
 
 use super::{Frame, Sign, begin, finish, key, nothing, paragraph, sign, whisker};
+use crate::report::lettering;
 use crate::report::scale::Scale;
 use crate::report::svg::{Anchor, Svg};
-use crate::report::{lettering, number, words};
 use crate::review::{DrumFacts, IntervalFacts, Review, SettingFacts, TuneVerdict};
+use crate::{number, words};
 
 /// More rows than this are left to the table.
 const MOST: usize = 24;

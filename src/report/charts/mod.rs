@@ -11,9 +11,10 @@ pub mod rolls;
 pub mod stops;
 mod tempo;
 
+use super::lettering;
 use super::svg::{Anchor, Svg, n};
-use super::{lettering, words};
 use crate::review::Review;
+use crate::words;
 
 /// Where a chart is to stand.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -6,10 +6,11 @@
 //! bar carries its time (`data-t`), which the player reads.
 
 use crate::align::Outcome;
+use crate::report::lettering;
 use crate::report::scale::{Scale, step};
 use crate::report::svg::{Anchor, Svg, n, n_fine};
-use crate::report::{lettering, number, words};
 use crate::review::{NoteFacts, Review, StrokeFacts};
+use crate::{number, words};
 use std::collections::BTreeMap;
 
 /// Units of width a second: sixteenths at 120 stay apart.

@@ -1,10 +1,11 @@
 //! rolls.svg: the level along every roll, with its speed and its ends.
 
 use super::{Frame, begin, finish, nothing, paragraph};
+use crate::report::lettering;
 use crate::report::scale::Scale;
 use crate::report::svg::{Anchor, Svg};
-use crate::report::{lettering, number, words};
 use crate::review::{Review, Roll};
+use crate::{number, words};
 
 /// More rows than this are left to the table.
 const MOST: usize = 12;

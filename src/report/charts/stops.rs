@@ -2,10 +2,11 @@
 //! away, when it was stopped, and what still rang.
 
 use super::{Frame, begin, finish, nothing, paragraph};
+use crate::report::lettering;
 use crate::report::scale::Scale;
 use crate::report::svg::{Anchor, Svg, n};
-use crate::report::{lettering, number, words};
 use crate::review::{Review, Stop, StopState};
+use crate::{number, words};
 
 /// More rows than this are left to the table; the plainest faults stay.
 const MOST: usize = 20;

@@ -3,8 +3,8 @@
 use super::{Frame, bar_times};
 use crate::report::scale::{Scale, decimals, step, thinned};
 use crate::report::svg::{Anchor, Svg};
-use crate::report::{number, words};
 use crate::review::Review;
+use crate::{number, words};
 
 const HEIGHT: f64 = 130.0;
 

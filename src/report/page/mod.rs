@@ -8,8 +8,8 @@ mod strip;
 mod tables;
 
 use super::html::{self, Scripts, foreign};
-use super::words::{self, page as text};
 use crate::review::Review;
+use crate::words::{self, page as text};
 use maud::{Markup, html};
 
 /// The recording, as the page reaches it.

@@ -2,13 +2,13 @@
 //! without the end tags that HTML lets one leave out (WHATWG, HTML Living
 //! Standard, 13.1.2.4), which halves a long page.
 
+use crate::number as fmt;
 use crate::report::html::foreign;
-use crate::report::number as fmt;
-use crate::report::words::{
+use crate::review::{Figure, NoteFacts, Review};
+use crate::words::{
     self,
     page::{self as text, column, unit},
 };
-use crate::review::{Figure, NoteFacts, Review};
 use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
 

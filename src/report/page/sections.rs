@@ -2,12 +2,12 @@
 //! numbers as a table.
 
 use super::{Around, numbers, play_link, tables};
+use crate::number::{self, NBSP};
 use crate::report::charts::{self, Frame};
 use crate::report::html::{figure, foreign};
-use crate::report::number::{self, NBSP};
 use crate::report::svg::Svg;
-use crate::report::words::{self, page as text};
 use crate::review::Review;
+use crate::words::{self, page as text};
 use maud::{Markup, html};
 
 /// Without a tempo a remark begins this much before its place, seconds.

@@ -3,8 +3,8 @@
 use super::{Around, Audio};
 use crate::report::charts::overview::{self, Layout, NAMES};
 use crate::report::svg::{Svg, n, n_fine};
-use crate::report::words::{self, page as text};
 use crate::review::Review;
+use crate::words::{self, page as text};
 use maud::{Markup, PreEscaped, html};
 
 /// Width of one printed line of the strip.

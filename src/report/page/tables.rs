@@ -1,13 +1,13 @@
 //! The tables of the page.
 
 use crate::align::Outcome;
+use crate::number as fmt;
 use crate::report::html::{Cell, Column, numbers, table, words as column_of};
-use crate::report::number as fmt;
-use crate::report::words::{
+use crate::review::{NoteFacts, Review, StopState, WrittenBar};
+use crate::words::{
     self,
     page::{self as text, column, unit},
 };
-use crate::review::{NoteFacts, Review, StopState, WrittenBar};
 use maud::{Markup, html};
 
 fn plain(value: Option<f64>, decimals: usize) -> Cell {

@@ -5,9 +5,9 @@ use super::{
     bar_span, clean_share, count, early_late, interval_name, interval_size, kind_size, kind_title,
     noticeable_ms, outcome, played_line, stop_expected, stop_verdict, tempo_line, tune_verdict,
 };
+use crate::number::{self, NBSP};
 use crate::pitch::Pitch;
 use crate::report::lettering::harmless;
-use crate::report::number::{self, NBSP};
 use crate::review::{
     Accent, Figure, FigureKind, HairpinFacts, IntervalFacts, LevelFacts, NoteFacts, PassageFacts,
     Review, Roll, SettingFacts, Stop, StopState, StrokeFacts, TempoFacts,

@@ -2,8 +2,8 @@
 
 use super::{bar_span, capital, count};
 use crate::journal::date::{Origin, Recorded};
+use crate::number::{self, NBSP};
 use crate::report::lettering::harmless;
-use crate::report::number::{self, NBSP};
 use crate::review::{PassageFacts, Remark, Review, TakeFacts};
 
 pub const KICKER: &str = "Review of a practice take";

@@ -116,6 +116,28 @@ pub fn clock_tenths(seconds: f64) -> String {
 
 /// "bar 9", "bars 9–12", "bars 3, 5 and 9–12": runs are drawn together.
 pub fn bars(numbers: &[i32]) -> String {
+    bars_up_to(usize::MAX, numbers)
+}
+
+/// The same with no more than six runs: "bars 1, 3, 5, 7, 9 and 4 more".
+pub fn few_bars(numbers: &[i32]) -> String {
+    bars_up_to(FEW, numbers)
+}
+
+/// Bars from one to another: "bars 3–9", "bar 4".
+pub fn bar_span(from: i32, to: i32) -> String {
+    if from == to {
+        format!("bar{NBSP}{}", plain(f64::from(from), 0))
+    } else {
+        format!(
+            "bars{NBSP}{}–{}",
+            plain(f64::from(from), 0),
+            plain(f64::from(to), 0)
+        )
+    }
+}
+
+fn bars_up_to(most: usize, numbers: &[i32]) -> String {
     let mut sorted = numbers.to_vec();
     sorted.sort_unstable();
     sorted.dedup();
@@ -126,22 +148,44 @@ pub fn bars(numbers: &[i32]) -> String {
             _ => runs.push((*bar, *bar)),
         }
     }
-    let names: Vec<String> = runs
-        .iter()
-        .map(|(first, last)| match last - first {
-            0 => plain(f64::from(*first), 0),
-            _ => format!(
-                "{}–{}",
-                plain(f64::from(*first), 0),
-                plain(f64::from(*last), 0)
-            ),
-        })
-        .collect();
-    let word = if sorted.len() == 1 { "bar" } else { "bars" };
-    match names.split_last() {
-        None => String::new(),
-        Some((only, [])) => format!("{word}{NBSP}{only}"),
-        Some((last, before)) => format!("{word}{NBSP}{} and {last}", before.join(", ")),
+    match runs.as_slice() {
+        [] => String::new(),
+        [(first, last)] => bar_span(*first, *last),
+        _ => {
+            let names: Vec<String> = runs
+                .iter()
+                .map(|(first, last)| match last - first {
+                    0 => plain(f64::from(*first), 0),
+                    _ => format!(
+                        "{}–{}",
+                        plain(f64::from(*first), 0),
+                        plain(f64::from(*last), 0)
+                    ),
+                })
+                .collect();
+            format!("bars{NBSP}{}", joined(&names, most))
+        }
+    }
+}
+
+/// So many things are named before the rest is only counted.
+const FEW: usize = 6;
+
+/// "a", "a and b", "a, b and c"; beyond six "a, b, c, d, e and 3 more".
+pub fn list(items: &[String]) -> String {
+    joined(items, FEW)
+}
+
+fn joined(items: &[String], most: usize) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        _ if items.len() > most => format!(
+            "{} and {} more",
+            items[..most - 1].join(", "),
+            items.len() - (most - 1)
+        ),
+        [before @ .., last] => format!("{} and {last}", before.join(", ")),
     }
 }
 
@@ -182,5 +226,9 @@ mod tests {
         assert_eq!(bars(&[13, 14, 15, 16]), "bars\u{a0}13–16");
         assert_eq!(bars(&[5, 3, 9, 10, 3]), "bars\u{a0}3, 5 and 9–10");
         assert_eq!(bars(&[]), "");
+        let odd: Vec<i32> = (1..18).step_by(2).collect();
+        assert_eq!(few_bars(&odd), "bars\u{a0}1, 3, 5, 7, 9 and 4 more");
+        assert_eq!(bars(&odd), "bars\u{a0}1, 3, 5, 7, 9, 11, 13, 15 and 17");
+        assert_eq!(bar_span(4, 4), "bar\u{a0}4");
     }
 }

@@ -1,38 +1,49 @@
-//! Every word a reader of the report sees, in one place, so that it can be
-//! put into another language: this file holds what charts and pages share,
-//! `charts` the labels of charts, `page` the page, `terminal` the
-//! short summary.
+//! Every word a reader sees, in one place, so that it can be put into another
+//! language: this file holds what all share, `charts` the labels of charts,
+//! `page` the review page, `terminal` the short summary, `remarks` what a
+//! review says of a take, `journal` what is said across takes.
+//!
+//! Kind, plain and exact: what was heard, where, how large, how often; never a
+//! judgement of the person.
+
+#![allow(
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "texts here are short, and a sentence reads best where it is put together"
+)]
 
 mod charts;
+pub mod journal;
 pub mod page;
+pub mod remarks;
 pub mod terminal;
 
+pub use crate::number::bar_span;
 pub use charts::*;
 
-use super::number::{self, NBSP};
 use crate::align::Outcome;
+use crate::number::{self, NBSP};
 use crate::pitch::Pitch;
+use crate::report::lettering::harmless;
 use crate::review::{
     Doubt, FigureKind, IntervalFacts, Review, SettingFacts, Stop, StopState, TempoFacts,
     TuneVerdict,
 };
 use crate::settings::Settings;
 
-/// "triplet-eighths" as it is spoken of.
+/// A kind of figure as it is spoken of: "triplet-eighths" is "triplets".
 pub fn kind_name(kind: &str) -> String {
-    let spoken = match kind {
-        "triplet-eighths" => "triplets of eighths",
-        "triplet-quarters" => "triplets of quarters",
-        "triplet-sixteenths" => "triplets of sixteenths",
-        "sixteenths" => "groups of sixteenths",
-        "eighths" => "pairs of eighths",
-        "thirty-seconds" => "groups of thirty-seconds",
-        "sextuplet-sixteenths" => "sextuplets",
-        "quintuplet-sixteenths" => "quintuplets",
-        "quarters" => "runs of quarters",
-        other => return other.replace('-', " "),
-    };
-    spoken.to_owned()
+    match kind.split_once('-') {
+        None if kind == "eighths" => "pairs of eighths".to_owned(),
+        None if kind == "sixteenths" => "groups of sixteenths".to_owned(),
+        None if kind == "quarters" => "runs of quarters".to_owned(),
+        Some(("thirty", "seconds")) => "groups of thirty-seconds".to_owned(),
+        Some(("triplet", "eighths")) => "triplets".to_owned(),
+        Some(("sextuplet", "sixteenths")) => "sextuplets".to_owned(),
+        Some(("quintuplet", "sixteenths")) => "quintuplets".to_owned(),
+        Some((tuplet, value)) if tuplet.ends_with("plet") => format!("{tuplet}s of {value}"),
+        _ => harmless(&kind.replace('-', " ")),
+    }
 }
 
 /// The same at the head of a line.
@@ -86,15 +97,6 @@ pub fn clean_share(kind: &FigureKind) -> String {
         0 => sure,
         n if judged == 0 => format!("{sure} ({n} unsure)"),
         n => format!("{sure}, {n} more unsure"),
-    }
-}
-
-/// "bars 3–9", "bar 4".
-pub fn bar_span(from: i32, to: i32) -> String {
-    if from == to {
-        number::bars(&[from])
-    } else {
-        format!("bars{NBSP}{from}–{to}")
     }
 }
 
@@ -316,22 +318,16 @@ pub fn outcome(outcome: Outcome) -> &'static str {
 
 /// What a doubt makes less sure.
 pub fn doubt_limits(doubt: &Doubt) -> Option<String> {
-    let names: Vec<&str> = doubt
+    let names: Vec<String> = doubt
         .limits
         .iter()
         .map(|limit| match limit.as_str() {
-            "evenness" => "evenness",
-            "tuning" => "tuning",
-            "dynamics" => "dynamics",
-            "stops" => "stops",
-            "rolls" => "rolls",
-            "outcomes" => "which notes were played",
-            other => other,
+            "outcomes" => "which notes were played".to_owned(),
+            other => harmless(other),
         })
         .collect();
-    let (last, before) = names.split_last()?;
-    Some(match before {
-        [] => format!("Less sure: {last}."),
-        _ => format!("Less sure: {} and {last}.", before.join(", ")),
-    })
+    if names.is_empty() {
+        return None;
+    }
+    Some(format!("Less sure: {}.", number::list(&names)))
 }

@@ -4,8 +4,8 @@ use super::{
     capital, charts, clean_share, interval_full, interval_size, kind_size, kind_title, page,
     played_line, stop_sentence, tempo_line, tune_verdict,
 };
+use crate::number;
 use crate::report::lettering::harmless;
-use crate::report::number;
 use crate::review::{Review, StopState};
 
 /// A few lines: what was played, the main measures, what to practise.

@@ -1,85 +1,24 @@
-//! Every sentence that measuring says to a player, kept together so that
-//! another language needs this file alone.
+//! What a review says of a take: remarks with a way to practise, reasons why
+//! it was not judged, doubts.
 //!
-//! Kind, plain and exact: what was heard, where, how large, how often; never a
-//! judgement of the person.
+//! These texts stand in review.json as well, where people search in them:
+//! their spaces are common ones.
 
-/// "bar 5", "bars 13-16", "bars 3, 7 and 12-14". Numbers rise.
-pub fn bars(numbers: &[i32]) -> String {
-    let mut sorted = numbers.to_vec();
-    sorted.sort_unstable();
-    sorted.dedup();
-    let mut spans: Vec<(i32, i32)> = Vec::new();
-    for number in sorted {
-        match spans.last_mut() {
-            Some(last) if last.1 + 1 == number => last.1 = number,
-            _ => spans.push((number, number)),
-        }
-    }
-    let texts: Vec<String> = spans
-        .iter()
-        .map(|&(a, b)| {
-            if a == b {
-                a.to_string()
-            } else {
-                format!("{a}-{b}")
-            }
-        })
-        .collect();
-    let word = if spans.len() == 1 && spans[0].0 == spans[0].1 {
-        "bar"
-    } else {
-        "bars"
-    };
-    format!("{word} {}", list(&texts))
+use super::{capital, early_late, kind_name, pitch_name};
+use crate::number::{self, NBSP, few_bars, list, plain};
+use crate::pitch::Pitch;
+
+/// A sentence needs no finer uncertainty than this: one decimal at most.
+const FINEST: f64 = 0.2;
+
+/// "18 ± 3 ms": the size without its sign.
+fn size(value: f64, sd: f64, unit: &str) -> String {
+    let size = number::with_sd(value.abs(), Some(sd.max(FINEST)));
+    format!("{size} {unit}")
 }
 
-/// "a", "a and b", "a, b and c"; beyond six "a, b, c, d, e and 3 more".
-pub fn list(items: &[String]) -> String {
-    const MOST: usize = 6;
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        _ if items.len() > MOST => format!(
-            "{} and {} more",
-            items[..MOST - 1].join(", "),
-            items.len() - (MOST - 1)
-        ),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
-    }
-}
-
-/// "18 ± 3 ms": whole numbers, the uncertainty at least one.
-fn plus_minus(value: f64, sd: f64, unit: &str) -> String {
-    format!("{:.0} ± {:.0} {unit}", value.abs(), sd.max(1.0))
-}
-
-/// One decimal: "2.4 ± 0.6 dB".
-fn plus_minus_fine(value: f64, sd: f64, unit: &str) -> String {
-    format!("{value:.1} ± {:.1} {unit}", sd.max(0.1))
-}
-
-fn early_late(ms: f64) -> &'static str {
-    if ms < 0.0 { "early" } else { "late" }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map(|c| c.to_uppercase().collect::<String>() + chars.as_str())
-        .unwrap_or_default()
-}
-
-/// A kind of figure in running text: "triplet-eighths" as "triplets of
-/// eighths".
-pub fn figure_name(kind: &str) -> String {
-    match kind.split_once('-') {
-        Some(("triplet", "eighths")) => "triplets".to_owned(),
-        Some((tuplet, value)) if tuplet.ends_with("plet") => format!("{tuplet}s of {value}"),
-        Some(("dotted", value)) => format!("dotted {value}"),
-        _ => kind.to_owned(),
-    }
+fn common_spaces(text: &str) -> String {
+    text.replace(NBSP, " ")
 }
 
 /// Which stroke of a figure: `k` from 0, `of` strokes.
@@ -106,7 +45,7 @@ pub struct Advice {
 
 fn advice(text: String, practise: &str) -> Advice {
     Advice {
-        text,
+        text: common_spaces(&text),
         practise: practise.to_owned(),
     }
 }
@@ -125,12 +64,11 @@ pub struct ShapeFacts<'a> {
 
 pub fn shape(facts: &ShapeFacts) -> Advice {
     let text = format!(
-        "In {} the {} of the {} comes {} {} ({} of {} times).",
-        bars(facts.bars),
+        "In {} the {} of the {} comes {} ({} of {} times).",
+        few_bars(facts.bars),
         stroke_name(facts.stroke, facts.strokes),
-        figure_name(facts.kind),
-        plus_minus(facts.ms, facts.sd_ms, "ms"),
-        early_late(facts.ms),
+        kind_name(facts.kind),
+        early_late(facts.ms, Some(facts.sd_ms.max(FINEST))),
         facts.same_side,
         facts.count
     );
@@ -146,10 +84,11 @@ pub fn shape(facts: &ShapeFacts) -> Advice {
 pub fn uneven(kind: &str, numbers: &[i32], ms: f64, not_clean: usize, judged: usize) -> Advice {
     advice(
         format!(
-            "In {} the {} are uneven by about {ms:.0} ms, each time in another way ({not_clean} \
-             of {judged}).",
-            bars(numbers),
-            figure_name(kind)
+            "In {} the {} are uneven by about {} ms, each time in another way ({not_clean} of \
+             {judged}).",
+            few_bars(numbers),
+            kind_name(kind),
+            plain(ms, 0)
         ),
         "Take one figure at half the tempo, four times without a break, and listen only to the \
          distances; go on when two rounds sound the same.",
@@ -165,10 +104,10 @@ pub fn hands(kind: &str, right_minus_left_ms: f64) -> Advice {
     };
     advice(
         format!(
-            "In the {} the {then} hand comes {:.0} ms later against the pulse than the {first} \
+            "In the {} the {then} hand comes {} ms later against the pulse than the {first} \
              hand.",
-            figure_name(kind),
-            right_minus_left_ms.abs()
+            kind_name(kind),
+            plain(right_minus_left_ms.abs(), 0)
         ),
         "Play the figure with each hand alone on its own notes against a metronome, then together.",
     )
@@ -182,14 +121,15 @@ pub fn missed(numbers: &[i32], count: usize) -> Advice {
         format!("{count} notes were")
     };
     advice(
-        format!("In {} {notes} not heard.", bars(numbers)),
+        format!("In {} {notes} not heard.", few_bars(numbers)),
         "Say the bar aloud with its rests and sticking, play it at half the tempo, then with one \
          bar before and one bar after it.",
     )
 }
 
 /// Notes that were heard on another drum.
-pub fn other_drum(numbers: &[i32], count: usize, pitches: &[String]) -> Advice {
+pub fn other_drum(numbers: &[i32], count: usize, pitches: &[Pitch]) -> Advice {
+    let pitches: Vec<String> = pitches.iter().map(|p| pitch_name(*p)).collect();
     let notes = if count == 1 {
         "one note".to_owned()
     } else {
@@ -198,8 +138,8 @@ pub fn other_drum(numbers: &[i32], count: usize, pitches: &[String]) -> Advice {
     advice(
         format!(
             "In {} {notes} written {} sounded on another drum.",
-            bars(numbers),
-            list(pitches)
+            few_bars(numbers),
+            list(&pitches)
         ),
         "Move through the bar without sound, stopping each stick above its drum; then play it \
          slowly with the same way round the drums.",
@@ -211,13 +151,13 @@ fn sharp_flat(cents: f64) -> &'static str {
 }
 
 /// One drum away from its pitch.
-pub fn tuning(drum: u8, pitch: &str, numbers: (i32, i32), cents: f64, sd: f64) -> Advice {
+pub fn tuning(drum: u8, pitch: Pitch, numbers: (i32, i32), cents: f64, sd: f64) -> Advice {
     advice(
         format!(
-            "Drum {drum} on {pitch} (bars {}-{}) sounds {} {}.",
-            numbers.0,
-            numbers.1,
-            plus_minus(cents, sd, "cents"),
+            "Drum {drum} on {} ({}) sounds {} {}.",
+            pitch_name(pitch),
+            number::bar_span(numbers.0, numbers.1),
+            size(cents, sd, "cents"),
             sharp_flat(cents)
         ),
         "Sing the pitch from the reference before touching the pedal, come up to it from below, \
@@ -230,7 +170,7 @@ pub fn whole_set(cents: f64, sd: f64, drums: usize) -> Advice {
     advice(
         format!(
             "All {drums} tunings sound {} {} together; between the drums the intervals agree.",
-            plus_minus(cents, sd, "cents"),
+            size(cents, sd, "cents"),
             sharp_flat(cents)
         ),
         "Take the first pitch from the reference that the ensemble uses, then tune the others \
@@ -246,7 +186,7 @@ pub fn drift(numbers: (i32, i32), change_pct: f64, sd_pct: f64) -> Advice {
             "From bar {} to bar {} the tempo {word} by {} in all.",
             numbers.0,
             numbers.1,
-            plus_minus(change_pct, sd_pct, "%")
+            size(change_pct, sd_pct, "%")
         ),
         "Record the passage again with a metronome that sounds only the first beat of every \
          second bar, and listen whether you meet it.",
@@ -260,7 +200,7 @@ pub fn order(softer: (&str, i32), louder: (&str, i32), excess_db: f64, sd_db: f6
             "The {} from bar {} comes out {} louder than the {} from bar {}.",
             softer.0,
             softer.1,
-            plus_minus_fine(excess_db, sd_db, "dB"),
+            size(excess_db, sd_db, "dB"),
             louder.0,
             louder.1
         ),
@@ -273,10 +213,9 @@ pub fn order(softer: (&str, i32), louder: (&str, i32), excess_db: f64, sd_db: f6
 pub fn hairpin(written: &str, numbers: (i32, i32), change_db: f64, sd_db: f64) -> Advice {
     advice(
         format!(
-            "The {written} in bars {}-{} changes the level by {}.",
-            numbers.0,
-            numbers.1,
-            plus_minus_fine(change_db, sd_db, "dB")
+            "The {written} in {} changes the level by {} dB.",
+            number::bar_span(numbers.0, numbers.1),
+            number::signed_with_sd(change_db, Some(sd_db.max(FINEST)))
         ),
         "Begin further away from the goal than feels right: softer for a crescendo, louder for a \
          diminuendo, and change the height of the sticks a little with every stroke.",
@@ -289,7 +228,7 @@ pub fn accents(numbers: &[i32], flat: usize, judged: usize) -> Advice {
         format!(
             "In {} {flat} of {judged} accented notes do not stand out from their neighbours by as \
              much as an ear notices.",
-            bars(numbers)
+            few_bars(numbers)
         ),
         "Keep the unaccented strokes lower rather than the accents higher: play the bar with the \
          accents alone, then add the others at half their height.",
@@ -300,9 +239,10 @@ pub fn accents(numbers: &[i32], flat: usize, judged: usize) -> Advice {
 pub fn late_stops(numbers: &[i32], median_ms: f64, count: usize, judged: usize) -> Advice {
     advice(
         format!(
-            "In {} the drum is stopped about {median_ms:.0} ms after the written end ({count} of \
-             {judged} stops).",
-            bars(numbers)
+            "In {} the drum is stopped about {} ms after the written end ({count} of {judged} \
+             stops).",
+            few_bars(numbers),
+            plain(median_ms, 0)
         ),
         "Count the rest aloud and let the fingers come down on its first beat; for loud notes use \
          the heel of the hand as well.",
@@ -315,7 +255,7 @@ pub fn ringing(numbers: &[i32], count: usize, judged: usize) -> Advice {
         format!(
             "In {} the drum rings on after the written end ({count} of {judged}). Where that is \
              meant, mark the part so.",
-            bars(numbers)
+            few_bars(numbers)
         ),
         "Play the last note before the rest and stop it, alone, until the stop is silent and in \
          time; then from two bars before.",
@@ -326,8 +266,8 @@ pub fn ringing(numbers: &[i32], count: usize, judged: usize) -> Advice {
 pub fn roll_gap(number: i32, gap_ms: f64) -> Advice {
     advice(
         format!(
-            "In bar {number} there is a gap of {gap_ms:.0} ms between the end of the roll and the \
-             next note."
+            "In bar {number} there is a gap of {} ms between the end of the roll and the next note.",
+            plain(gap_ms, 0)
         ),
         "Play the roll into the next note and hold back everything after it, until the note is \
          the roll's own last stroke.",
@@ -338,8 +278,9 @@ pub fn roll_gap(number: i32, gap_ms: f64) -> Advice {
 pub fn roll_uneven(number: i32, pct: f64) -> Advice {
     advice(
         format!(
-            "In bar {number} the distances between the strokes of the roll vary by {pct:.0} % \
-             of their length."
+            "In bar {number} the distances between the strokes of the roll vary by {} % of \
+             their length.",
+            plain(pct, 0)
         ),
         "Roll slowly enough to hear both hands apart, match their sound and height, and let the \
          speed grow only as long as you still hear no difference.",
@@ -384,9 +325,9 @@ pub fn other_piece() -> String {
 
 pub fn clipping(share: f64) -> String {
     format!(
-        "The recording is overdriven ({:.2} % of its samples): loud strokes are louder than they \
+        "The recording is overdriven ({} % of its samples): loud strokes are louder than they \
          appear, so levels are not compared. Record with a lower level or from further away.",
-        100.0 * share
+        plain(100.0 * share, 2)
     )
 }
 
@@ -398,22 +339,24 @@ pub fn gain_control() -> String {
 
 pub fn bass_cut(hz: f64) -> String {
     format!(
-        "The recorder takes away the bass below about {hz:.0} Hz: the low drums are heard by their \
-         upper tones, and their tuning and stops are less sure."
+        "The recorder takes away the bass below about {} Hz: the low drums are heard by their \
+         upper tones, and their tuning and stops are less sure.",
+        plain(hz, 0)
     )
 }
 
 pub fn noise(below_peak_db: f64) -> String {
     format!(
-        "The background is only {below_peak_db:.0} dB below the loudest moment: soft strokes and \
-         the ends of notes may be hidden."
+        "The background is only {} dB below the loudest moment: soft strokes and the ends of \
+         notes may be hidden.",
+        plain(below_peak_db, 0)
     )
 }
 
 pub fn gaps(spans: &[(f64, f64)]) -> String {
     let texts: Vec<String> = spans
         .iter()
-        .map(|(a, b)| format!("{a:.1}-{b:.1} s"))
+        .map(|(a, b)| format!("{}–{} s", plain(*a, 1), plain(*b, 1)))
         .collect();
     format!(
         "Parts of the file could not be read ({}): what was played there is not judged.",
@@ -429,15 +372,15 @@ pub fn start_offset() -> String {
 
 pub fn narrow(bandwidth_hz: f64) -> String {
     format!(
-        "The recording holds nothing above {bandwidth_hz:.0} Hz: the moment of contact is less \
-         sharp."
+        "The recording holds nothing above {} Hz: the moment of contact is less sharp.",
+        plain(bandwidth_hz, 0)
     )
 }
 
 pub fn uncertain_piece(same_piece: f64) -> String {
     format!(
-        "It is not quite sure that the recording is of this part ({:.0} % likely).",
-        100.0 * same_piece
+        "It is not quite sure that the recording is of this part ({} % likely).",
+        plain(100.0 * same_piece, 0)
     )
 }
 
@@ -450,8 +393,9 @@ pub fn many_unsure(count: usize, of: usize) -> String {
 
 pub fn click_track(period_s: f64) -> String {
     format!(
-        "A regular click sounds along, every {period_s:.2} s. It is not taken for strokes; soft \
-         strokes that fall on it may be hidden."
+        "A regular click sounds along, every {} s. It is not taken for strokes; soft strokes \
+         that fall on it may be hidden.",
+        plain(period_s, 2)
     )
 }
 
@@ -463,7 +407,10 @@ pub fn many_extras(count: usize) -> String {
 }
 
 pub fn part_only(from_bar: i32, to_bar: i32) -> String {
-    format!("Only bars {from_bar}-{to_bar} are heard; nothing is said about the others.")
+    common_spaces(&format!(
+        "Only {} can be heard; nothing is said about the others.",
+        number::bar_span(from_bar, to_bar)
+    ))
 }
 
 pub fn too_few(what: &str, count: usize, of: usize) -> String {
