@@ -7,6 +7,8 @@
 mod classes;
 #[path = "journal/common.rs"]
 mod common;
+#[path = "journal/elsewhere.rs"]
+mod elsewhere;
 #[path = "journal/histories.rs"]
 mod histories;
 #[path = "journal/keeping.rs"]

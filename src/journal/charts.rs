@@ -3,7 +3,7 @@
 
 use super::stats::Interval;
 use crate::number;
-use crate::report::lettering::{fit, wrap};
+use crate::report::lettering::{self, fit, wrap};
 use crate::report::scale::{Scale, decimals, step};
 use crate::report::svg::{Anchor, Svg};
 use crate::words::journal as words;
@@ -146,8 +146,10 @@ pub fn rows(id: &str, width: f64, (title, unit): (&str, &str), rows: &[Row]) -> 
         if rows.len() > 1 {
             let name = fit(&row.name, 12.0, left - 8.0);
             svg.text((0.0, y - 2.0), "", Anchor::Start, &name);
-            let counted = words::n_and_mean(row.values.len(), row.mark);
-            let counted = fit(&counted, 11.0, left - 8.0);
+            let mut counted = words::n_and_mean(row.values.len(), row.mark);
+            if lettering::width(&counted, 11.0) > left - 8.0 {
+                counted = words::n(row.values.len());
+            }
             svg.text((0.0, y + 12.0), "soft small", Anchor::Start, &counted);
         }
         if let Some(band) = row.band {

@@ -219,7 +219,7 @@ pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
         let draw = |id: &str, width| charts::rows(id, width, (&title, unit), &c.rows);
         let (id, id_narrow) = (format!("compare{i}"), format!("compare{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
-            let caption = html! { (text::compared(c, names)) };
+            let caption = html! { (foreign(&text::compared(c, names))) };
             figures.push(html::figure(&wide, &narrow, &caption));
             files.push((format!("compare-{}.svg", i + 1), wide.file()));
         }

@@ -23,7 +23,7 @@ pub fn files(trends: &Trends) -> Vec<(String, String)> {
         let draw = |id: &str, width| charts::over_time(id, width, (&title, unit), &s.points, line);
         let (id, id_narrow) = (format!("trend{i}"), format!("trend{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
-            let caption = html! { (text::series(s)) };
+            let caption = html! { (foreign(&text::series(s))) };
             figures.push(html::figure(&wide, &narrow, &caption));
             files.push((format!("trend-{}.svg", i + 1), wide.file()));
         }
@@ -44,7 +44,7 @@ fn page(trends: &Trends, figures: &[Markup]) -> String {
             @for figure in figures { (figure) }
             @if !trends.tempo_edges.is_empty() {
                 h2 { (text::AGAINST_TEMPO) }
-                @for edge in &trends.tempo_edges { p { (text::tempo_edge(edge)) } }
+                @for edge in &trends.tempo_edges { p { (foreign(&text::tempo_edge(edge))) } }
             }
             h2 { (text::ALL_MEASURES) }
             (table(trends))

@@ -1,7 +1,8 @@
 //! The review written down: JSON, CSV, charts, a page, a short text.
 //!
 //! Nothing here measures; everything here only shows. [`html`], [`svg`],
-//! [`scale`], [`number`] and [`lettering`] are shared by all pages.
+//! [`scale`] and [`lettering`] are shared by all pages; words and numbers are
+//! those of [`crate::words`] and [`crate::number`].
 
 #![allow(
     clippy::format_push_string,

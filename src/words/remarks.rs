@@ -17,8 +17,11 @@ fn size(value: f64, sd: f64, unit: &str) -> String {
     format!("{size} {unit}")
 }
 
-fn common_spaces(text: &str) -> String {
-    text.replace(NBSP, " ")
+fn common_spaces(text: String) -> String {
+    if text.contains(NBSP) {
+        return text.replace(NBSP, " ");
+    }
+    text
 }
 
 /// Which stroke of a figure: `k` from 0, `of` strokes.
@@ -45,7 +48,7 @@ pub struct Advice {
 
 fn advice(text: String, practise: &str) -> Advice {
     Advice {
-        text: common_spaces(&text),
+        text: common_spaces(text),
         practise: practise.to_owned(),
     }
 }
@@ -407,7 +410,7 @@ pub fn many_extras(count: usize) -> String {
 }
 
 pub fn part_only(from_bar: i32, to_bar: i32) -> String {
-    common_spaces(&format!(
+    common_spaces(format!(
         "Only {} can be heard; nothing is said about the others.",
         number::bar_span(from_bar, to_bar)
     ))

@@ -45,7 +45,7 @@ fn weeks(name: &str, title: Option<&str>, player: &str, days: u32) -> String {
         let file = format!("take-{take}.wav");
         let mut review = fixture::one_of_many(&file, bpm, faults, u64::from(take) + 1);
         if let Some(title) = title {
-            review.part.title = title.to_owned();
+            title.clone_into(&mut review.part.title);
         }
         let meta = KeepMeta {
             recorded: Some(Recorded {
@@ -73,6 +73,7 @@ fn pages_of_weeks_are_written() {
     let told = weeks("trend-few", None, "A", 3);
     assert!(told.contains("Not enough takes yet"), "{told}");
     weeks("trend-hostile", Some(HOSTILE), HOSTILE, 8);
+    tame("trend-hostile");
 }
 
 fn put(review: &Review, folder: &Path) {
@@ -107,6 +108,7 @@ fn pages_of_two_sets_are_written() {
     assert!(told.contains("Not settled"), "{told}");
     let other = format!("{HOSTILE} as well");
     two_sets("compare-hostile", [(HOSTILE, 4, 0.5), (&other, 5, 0.5)]);
+    tame("compare-hostile");
 }
 
 fn class(name: &str, title: &str, reviews: &[Review], broken: &[&str], code: i32) -> String {
@@ -132,6 +134,21 @@ fn class(name: &str, title: &str, reviews: &[Review], broken: &[&str], code: i32
     told
 }
 
+/// Marks that turn the direction of writing, and control characters, are in
+/// no page and in no drawing.
+fn tame(name: &str) {
+    for entry in std::fs::read_dir(out(name)).unwrap() {
+        let path = entry.unwrap().path();
+        let extension = path.extension().unwrap_or_default();
+        if ["html", "svg", "csv"].iter().any(|e| extension == *e) {
+            let text = std::fs::read_to_string(&path).unwrap();
+            let wild =
+                |c: char| c.is_control() && c != '\n' || ('\u{202a}'..='\u{202e}').contains(&c);
+            assert!(!text.contains(wild), "{}", path.display());
+        }
+    }
+}
+
 #[test]
 fn pages_of_classes_are_written() {
     let mut reviews: Vec<Review> = (0..17)
@@ -154,6 +171,7 @@ fn pages_of_classes_are_written() {
     }
     let broken = format!("{HOSTILE} broken");
     class("class-hostile", HOSTILE, &reviews, &[&broken], 1);
+    tame("class-hostile");
     reviews.truncate(1);
     reviews[0].take.file = "only.wav".to_owned();
     class("class-one", "One take", &reviews, &[], 0);

@@ -198,7 +198,7 @@ pub fn one_of_many(file: &str, bpm: f64, faults: f64, seed: u64) -> Review {
         all_rolls: false,
         seed,
     });
-    review.take.file = file.to_owned();
+    file.clone_into(&mut review.take.file);
     review.take.hash = format!("{seed:064x}");
     review
 }
