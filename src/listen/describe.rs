@@ -35,7 +35,8 @@ pub fn describe(
             .iter()
             .map(|e| (e.candidate, None, e.setting)),
     );
-    taken.sort_unstable();
+    let time_s = |t: &(usize, Option<usize>, Option<usize>)| heard.candidates[t.0].time_s;
+    taken.sort_by(|a, b| time_s(a).total_cmp(&time_s(b)).then(a.cmp(b)));
     let tuned = part.settings();
     let loudest = taken
         .iter()

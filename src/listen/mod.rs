@@ -6,16 +6,19 @@ mod contacts;
 mod describe;
 mod frames;
 mod growth;
+mod in_rolls;
 mod judge;
 mod low;
 mod masked;
 mod nearby;
 mod novelty;
 mod opening;
+pub mod rolling;
 mod tone;
 mod voices;
 
 pub use describe::describe;
+pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
 pub use masked::masked;
 pub use opening::Opening;
@@ -49,12 +52,14 @@ pub fn listen(mut recording: Recording) -> Result<Heard, Error> {
 }
 
 /// Hears the candidates of a take anew, now that the matching has said which
-/// stroke is which note: when each began, and how likely it is one.
+/// stroke is which note: when each began, and how likely it is one. Strokes
+/// inside rolls may be added behind the others.
 #[must_use]
 pub fn again(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
     let mut candidates = heard.candidates.clone();
     nearby::doubt_soft(&mut candidates, heard, alignment);
     contacts::place_again(&mut candidates, heard, part, alignment);
+    in_rolls::weigh(&mut candidates, heard, part, alignment);
     Heard {
         take: heard.take.clone(),
         candidates,
@@ -250,7 +255,8 @@ fn fresh_level_db(levels_db: &[[f32; BANDS]], frame: usize) -> f64 {
 pub struct Heard {
     pub take: TakeInfo,
     /// Everything that may be a stroke, in order of time, down to a
-    /// probability of a few per cent.
+    /// probability of a few per cent; behind these the strokes that only a
+    /// roll as a whole shows.
     pub candidates: Vec<Candidate>,
     /// What is needed to place the contact of each candidate anew; `None`, or
     /// nothing at all, where it cannot be.

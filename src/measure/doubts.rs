@@ -165,12 +165,6 @@ fn measures(review: &Review, doubts: &mut Vec<Doubt>) {
     let accents = &review.dynamics.accents;
     let lone = accents.iter().filter(|a| a.contrast_db.is_none()).count();
     tell("accents", lone, accents.len(), "dynamics");
-    let rates = review
-        .rolls
-        .iter()
-        .filter(|r| r.strokes_per_s.is_none())
-        .count();
-    tell("rates of rolls", rates, review.rolls.len(), "rolls");
     let unknown = review
         .drums
         .iter()
@@ -179,6 +173,15 @@ fn measures(review: &Review, doubts: &mut Vec<Doubt>) {
         .count();
     let settings = review.drums.iter().map(|d| d.settings.len()).sum();
     tell("tunings", unknown, settings, "tuning");
+    let rates = review
+        .rolls
+        .iter()
+        .filter(|r| r.strokes_per_s.is_none())
+        .count();
+    if rates > 0 {
+        let text = words::rolls_unsure(rates, review.rolls.len());
+        doubts.push(doubt("rolls-unsure", text, &["rolls"]));
+    }
     let open = review
         .stops
         .iter()

@@ -1,84 +1,118 @@
 //! Rolls: their rate, evenness, level and joints.
 //!
-//! The span of a roll comes from the part and the pulse, its strokes from the
-//! hearing. Two ways to the rate check each other: the mean period of the
-//! strokes heard, and the autocorrelation of the rises in loudness. Where
-//! they disagree the rate is unknown.
+//! The span of a roll comes from the part and the pulse, its rate from the
+//! sound of the whole roll ([`crate::listen::rolling`]). Where its strokes are
+//! heard one by one, and agree with that, they tell the rate more closely.
 
 use super::scene::Scene;
 use super::stats::{self, Estimate};
 use crate::align::Outcome;
+use crate::listen::rolling::{self, Rolled, Span};
+use crate::listen::{FIRST_SD_S, Stroke};
 use crate::part::{Quarters, quarters_f64};
 use crate::review::Roll;
 
-/// Slowest and fastest roll looked for, strokes a second. Two alternating
-/// hands reach 10 to 14 (a single hand 5 to 7: Fujii et al. 2009); a slow roll
-/// on a large drum is about 7.
-const RATES: (f64, f64) = (4.0, 24.0);
+/// A rate is told when it is this likely to be within 5 %.
+const SURE: f64 = 0.7;
+/// And when a roll is no less likely than this to be there at all, nats: of
+/// one whose first stroke was heard, and of one whose beginning is in doubt.
+const ROLLED: f64 = -2.0;
+const ROLLED_UNSURE: f64 = 0.0;
 /// Fewest strokes for a rate and for evenness.
 const LEAST_STROKES: usize = 5;
 /// Most periods per distance heard.
 const MOST_HOLES: f64 = 1.35;
-/// Two rates agree within this share.
-const AGREE: f64 = 0.06;
+/// A distance is a whole number of periods within this share of one.
+const WHOLE: f64 = 0.3;
+/// The rates by single strokes and by sound agree within so many standard
+/// uncertainties.
+const AGREE: f64 = 2.5;
+/// Strokes whose time is less sure than this share of a period say nothing of
+/// evenness.
+const PLACED: f64 = 0.06;
 /// Strokes on each side that a joint is compared with.
 const JOINT_STROKES: usize = 4;
 /// A gap is told when it is longer than this, ms: below it two sounds are
 /// still heard as following at once (Hirsh 1959: about 20 ms for order).
 const LEAST_GAP_MS: f64 = 20.0;
+/// And when fewer strokes than this may have been passed over in it.
+const PASSED_OVER: f64 = 0.2;
 
-/// Every roll of the counted passage that was begun.
+/// Every roll of the counted passage that was begun, and those whose beginning
+/// is in doubt but that sound like one.
 pub fn rolls(scene: &Scene) -> Vec<Roll> {
     let Some(passage) = scene.counted() else {
         return Vec::new();
     };
-    (passage.notes.0..=passage.notes.1)
+    let begun: Vec<(usize, Outcome, Span)> = (passage.notes.0..=passage.notes.1)
         .filter(|&note| scene.part.notes.get(note).is_some_and(|n| n.roll))
-        .filter(|&note| {
-            scene
-                .matched(note)
-                .is_some_and(|m| matches!(m.outcome, Outcome::Played | Outcome::OtherDrum))
+        .filter_map(|note| {
+            let outcome = scene.matched(note)?.outcome;
+            let told = matches!(
+                outcome,
+                Outcome::Played | Outcome::OtherDrum | Outcome::Unsure
+            );
+            Some((note, outcome, span(scene, note).filter(|_| told)?))
         })
-        .filter_map(|note| roll(scene, note))
+        .collect();
+    let spans: Vec<Span> = begun.iter().map(|b| b.2).collect();
+    let heard = rolling::hear(&scene.heard.bands, &spans);
+    begun
+        .iter()
+        .zip(&heard)
+        .filter_map(|(&(note, outcome, span), heard)| {
+            let least = if outcome == Outcome::Unsure {
+                ROLLED_UNSURE
+            } else {
+                ROLLED
+            };
+            let sure = |r: &&Rolled| r.sure >= SURE && r.log_odds >= least;
+            let heard = heard.as_ref().filter(sure);
+            let begun = outcome != Outcome::Unsure || heard.is_some();
+            begun.then(|| roll(scene, note, span, heard))
+        })
         .collect()
 }
 
-fn roll(scene: &Scene, note: usize) -> Option<Roll> {
+/// Where a roll is expected. `None` where neither the pulse nor a stroke says.
+fn span(scene: &Scene, note: usize) -> Option<Span> {
     let written = &scene.part.notes[note];
+    let strokes = scene.roll_strokes(note);
+    let pulse = |at: Quarters| scene.pulse().and_then(|p| p.time_s(quarters_f64(at)));
+    let first_s = || Some(scene.strokes[*strokes.first()?].time_s);
+    let last_s = || Some(scene.strokes[*strokes.last()?].time_s);
+    let from_s = pulse(written.at).or_else(first_s)?;
+    let to_s = pulse(written.at + written.length).or_else(last_s)?;
+    Some(Span {
+        from_s,
+        from_sd_s: FIRST_SD_S,
+        to_s,
+    })
+}
+
+fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll {
     let places = scene.roll_strokes(note);
-    let first = scene.strokes.get(*places.first()?)?;
-    let written_end = scene
-        .pulse()
-        .and_then(|p| p.time_s(quarters_f64(written.at + written.length)));
-    let last = scene.strokes.get(*places.last()?)?;
-    let to_s = written_end.unwrap_or(last.time_s).max(first.time_s);
-    let times: Vec<f64> = places.iter().map(|&i| scene.strokes[i].time_s).collect();
-    let noise = stats::median(
-        &places
-            .iter()
-            .map(|&i| scene.strokes[i].time_sd_s)
-            .collect::<Vec<_>>(),
-    )?;
-    let sounded_to = last.time_s.min(to_s);
-    let by_sound = period_from_sound(scene, first.time_s, sounded_to);
-    let period = period(&times, noise, by_sound);
+    let strokes: Vec<&Stroke> = places.iter().map(|&i| &scene.strokes[i]).collect();
+    let times: Vec<f64> = strokes.iter().map(|s| s.time_s).collect();
+    let from_s = times.first().copied().unwrap_or(span.from_s);
+    let rate = heard.map(|heard| rate(&times, heard));
     let steered = scene.levels_spoilt();
     let following = following(scene, note);
     let mut facts = Roll {
         note,
         bar: scene.note_bar(note),
-        from_s: first.time_s,
-        to_s,
-        strokes_per_s: period.map(|p| 1.0 / p.value),
-        strokes_per_s_sd: period.map(|p| p.sd / (p.value * p.value)),
-        unevenness_pct: period.and_then(|p| unevenness_pct(&times, p.value, noise)),
+        from_s,
+        to_s: span.to_s.max(from_s),
+        strokes_per_s: rate.map(|r| r.value),
+        strokes_per_s_sd: rate.map(|r| r.sd),
+        unevenness_pct: rate.and_then(|r| unevenness_pct(&strokes, 1.0 / r.value)),
         level_curve_db: Vec::new(),
         start_accent_db: None,
         end_accent_db: None,
         gap_ms: None,
     };
     if !steered {
-        let levels: Vec<f64> = places.iter().map(|&i| scene.strokes[i].level_db).collect();
+        let levels: Vec<f64> = strokes.iter().map(|s| s.level_db).collect();
         facts.level_curve_db = level_curve(&times, &levels);
         facts.start_accent_db = start_accent(&levels);
         facts.end_accent_db = following
@@ -88,15 +122,19 @@ fn roll(scene: &Scene, note: usize) -> Option<Roll> {
                 Some(scene.strokes[i].level_db - ending)
             });
     }
-    facts.gap_ms = following.zip(period).map(|(i, period)| {
-        let gap = scene.strokes[i].time_s - last.time_s - period.value;
-        if gap * 1000.0 > LEAST_GAP_MS {
-            gap * 1000.0
-        } else {
-            0.0
-        }
-    });
-    Some(facts)
+    facts.gap_ms = following.zip(heard.zip(rate)).zip(times.last()).and_then(
+        |((next, (heard, rate)), &last_s)| {
+            let period_s = 1.0 / rate.value;
+            let next_s = scene.strokes[next].time_s;
+            let open = (last_s + 0.5 * period_s, next_s - 0.5 * period_s);
+            if heard.strokes(open.0, open.1) > PASSED_OVER {
+                return None;
+            }
+            let gap_ms = 1000.0 * (next_s - last_s - period_s);
+            Some(if gap_ms > LEAST_GAP_MS { gap_ms } else { 0.0 })
+        },
+    );
+    facts
 }
 
 /// The stroke of the note that follows a roll at once.
@@ -111,69 +149,71 @@ fn following(scene: &Scene, note: usize) -> Option<usize> {
         .and_then(|c| scene.stroke_place(c))
 }
 
-/// The stroke period from the stroke times, checked by the sound.
-fn period(times: &[f64], noise_s: f64, by_sound: Option<f64>) -> Option<Estimate> {
-    match (period_from_times(times, noise_s), by_sound) {
-        (Some(strokes), Some(sound)) => {
-            if (strokes.value / sound - 1.0).abs() < AGREE {
-                Some(strokes)
-            } else {
-                None
-            }
-        }
-        (Some(strokes), None) => Some(strokes),
-        (None, Some(sound)) => Some(Estimate {
-            value: sound,
-            sd: 0.04 * sound,
-        }),
-        (None, None) => None,
-    }
+/// Strokes a second: by the strokes heard one by one where they agree with the
+/// sound of the whole.
+fn rate(times: &[f64], heard: &Rolled) -> Estimate {
+    let whole = Estimate {
+        value: heard.rate_hz,
+        sd: heard.rate_sd_hz,
+    };
+    rate_from_times(times, whole.value)
+        .filter(|one| (one.value - whole.value).abs() < AGREE * whole.sd.hypot(one.sd))
+        .unwrap_or(whole)
 }
 
-/// The mean stroke period: the time from the first stroke to the last over the
-/// number of periods in it. Strokes are numbered by their distances in whole
-/// periods, so that a missed stroke, which leaves a distance of two, does not
-/// slow the roll.
-pub fn period_from_times(times: &[f64], noise_s: f64) -> Option<Estimate> {
+/// Strokes a second from the times of single strokes, seconds, rising, where
+/// the rate is known roughly: the number of periods from the first stroke to
+/// the last over the time between them. Strokes are numbered by their distances
+/// in whole periods, so that a missed one, which leaves a distance of two, does
+/// not slow the roll. `None` with fewer than five strokes, and where so many
+/// are missed, or lie between the places, that the numbering is in doubt.
+pub fn rate_from_times(times: &[f64], about_hz: f64) -> Option<Estimate> {
     if times.len() < LEAST_STROKES {
         return None;
     }
     let gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
-    let span = times[times.len() - 1] - times[0];
-    let mut period = stats::median(&gaps)?;
-    let mut steps = 0.0;
-    for _ in 0..4 {
-        steps = gaps.iter().map(|g| (g / period).round().max(1.0)).sum();
-        period = span / steps;
-    }
-    if !(1.0 / RATES.1..=1.0 / RATES.0).contains(&period) {
+    let steps: Vec<f64> = gaps.iter().map(|g| (g * about_hz).round()).collect();
+    let whole = gaps.iter().zip(&steps);
+    if whole
+        .clone()
+        .any(|(g, n)| *n < 1.0 || (g * about_hz - n).abs() > WHOLE * n.sqrt())
+    {
         return None;
     }
-    // Too many holes: the numbering itself is in doubt.
-    if steps > MOST_HOLES * gaps.len() as f64 {
+    let sum: f64 = steps.iter().sum();
+    if sum > MOST_HOLES * gaps.len() as f64 {
         return None;
     }
-    let scatter = stats::mad_sd(&gaps)?.max(noise_s);
+    let rate = sum / (times[times.len() - 1] - times[0]);
+    let off: Vec<f64> = whole.map(|(g, n)| g * rate / n - 1.0).collect();
+    // The scatter of the distances themselves, which end at the same strokes:
+    // what is not counted of the roll before the first stroke and after the
+    // last may differ by as much.
+    let scatter = stats::sd(&off)?;
     Some(Estimate {
-        value: period,
-        sd: scatter / steps.sqrt(),
+        value: rate,
+        sd: rate * scatter / sum.sqrt(),
     })
 }
 
 /// Scatter of the distances between strokes, per cent of the period, timing
 /// uncertainty taken out. `None` with too few single distances.
-fn unevenness_pct(times: &[f64], period: f64, noise_s: f64) -> Option<f64> {
-    let single: Vec<f64> = times
+fn unevenness_pct(strokes: &[&Stroke], period_s: f64) -> Option<f64> {
+    let single: Vec<(f64, f64)> = strokes
         .windows(2)
-        .map(|w| w[1] - w[0])
-        .filter(|g| *g > 0.5 * period && *g < 1.5 * period)
+        .filter(|w| w.iter().all(|s| s.time_sd_s < PLACED * period_s))
+        .map(|w| {
+            let noise = w[0].time_sd_s.powi(2) + w[1].time_sd_s.powi(2);
+            (w[1].time_s - w[0].time_s, noise)
+        })
+        .filter(|(gap, _)| *gap > 0.5 * period_s && *gap < 1.5 * period_s)
         .collect();
     if single.len() < LEAST_STROKES {
         return None;
     }
-    let raw = stats::sd(&single)?;
-    let square = raw * raw - 2.0 * noise_s * noise_s;
-    Some(100.0 * square.max(0.0).sqrt() / period)
+    let (gaps, noise): (Vec<f64>, Vec<f64>) = single.into_iter().unzip();
+    let square = stats::sd(&gaps)?.powi(2) - stats::mean(&noise)?;
+    Some(100.0 * square.max(0.0).sqrt() / period_s)
 }
 
 /// Levels in equal steps of time, about two strokes a step; empty steps take
@@ -228,74 +268,6 @@ fn fill(binned: &[Option<f64>]) -> Vec<f64> {
 fn start_accent(levels: &[f64]) -> Option<f64> {
     let next = levels.get(1..=JOINT_STROKES)?;
     Some(levels[0] - stats::median(next)?)
-}
-
-/// Rises of loudness, summed over the bands, from frame to frame.
-fn rises(scene: &Scene, from_s: f64, to_s: f64) -> Vec<f64> {
-    let bands = &scene.heard.bands;
-    let hop = bands.hop_s;
-    if hop <= 0.0 {
-        return Vec::new();
-    }
-    let first = ((from_s / hop).round().max(1.0)) as usize;
-    let last = ((to_s / hop).round().max(0.0) as usize).min(bands.level_db.len());
-    (first..last)
-        .map(|i| {
-            let (now, then) = (&bands.level_db[i], &bands.level_db[i - 1]);
-            now.iter()
-                .zip(then)
-                .map(|(a, b)| f64::from((a - b).clamp(0.0, 12.0)))
-                .filter(|v| v.is_finite())
-                .sum()
-        })
-        .collect()
-}
-
-/// The stroke period from the autocorrelation of the rises in loudness.
-fn period_from_sound(scene: &Scene, from_s: f64, to_s: f64) -> Option<f64> {
-    let hop = scene.heard.bands.hop_s;
-    period_from_rises(&rises(scene, from_s, to_s), hop)
-}
-
-/// The lag at which a row of rises, one every `hop_s`, best repeats, seconds.
-/// `None` where nothing repeats clearly.
-pub fn period_from_rises(rises: &[f64], hop_s: f64) -> Option<f64> {
-    let centre = stats::mean(rises)?;
-    let row: Vec<f64> = rises.iter().map(|v| v - centre).collect();
-    let longest = ((1.0 / RATES.0) / hop_s).ceil() as usize;
-    let shortest = ((1.0 / RATES.1) / hop_s).floor().max(1.0) as usize;
-    if row.len() < 3 * longest {
-        return None;
-    }
-    let correlation = |lag: usize| -> f64 {
-        let n = row.len() - lag;
-        let sum: f64 = row[..n].iter().zip(&row[lag..]).map(|(a, b)| a * b).sum();
-        sum / n as f64
-    };
-    let power = correlation(0);
-    if power <= 0.0 {
-        return None;
-    }
-    let table: Vec<f64> = (0..=longest + 1)
-        .map(|lag| correlation(lag) / power)
-        .collect();
-    let peaks: Vec<usize> = (shortest.max(1)..=longest)
-        .filter(|&l| table[l] >= table[l - 1] && table[l] > table[l + 1])
-        .collect();
-    let best = peaks.iter().map(|&l| table[l]).fold(0.0, f64::max);
-    if best < 0.12 {
-        return None;
-    }
-    // The shortest lag that repeats nearly as well: its multiples do too.
-    let lag = *peaks.iter().find(|&&l| table[l] >= 0.8 * best)?;
-    let (a, b, c) = (table[lag - 1], table[lag], table[lag + 1]);
-    let bend = a - 2.0 * b + c;
-    let shift = if bend < 0.0 {
-        0.5 * (a - c) / bend
-    } else {
-        0.0
-    };
-    Some((lag as f64 + shift) * hop_s)
 }
 
 /// (quarter notes, dB) of the loudness of rolls between two moments, for

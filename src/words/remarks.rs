@@ -423,6 +423,13 @@ pub fn too_few(what: &str, count: usize, of: usize) -> String {
     ))
 }
 
+pub fn rolls_unsure(open: usize, of: usize) -> String {
+    format!(
+        "Rolls: at {open} of {of} the rate cannot be told, because their strokes hardly rise above \
+         the ring of those before, the room or noise."
+    )
+}
+
 pub fn stops_unsure(count: usize, of: usize) -> String {
     format!(
         "Stops: at {count} of {of} places it cannot be told whether the drum was stopped, because \

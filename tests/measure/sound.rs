@@ -1,10 +1,14 @@
-//! Stops on made takes whose strokes are known: what measuring alone does with
-//! real decays, rooms and phones.
+//! Stops and rolls on made takes whose strokes are known: what measuring alone
+//! does with real decays, rooms and phones.
 
 use crate::known::known;
+use kettlemark::listen::listen;
+use kettlemark::listen::rolling::{Span, hear};
 use kettlemark::measure::{Scene, stops};
+use kettlemark::part::{Quarters, quarters_f64};
 use kettlemark::review::StopState;
 use kettlemark::settings::Settings;
+use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::{recorded, takes};
@@ -112,4 +116,76 @@ fn stops_in_a_live_room_are_told_within_60_ms() {
 #[test]
 fn stops_on_a_phone_are_told_within_40_ms() {
     check(Kind::Phone, 40.0);
+}
+
+/// The spans of the rolls of made takes, and whether the rate told for each is
+/// right; `None`: not told.
+fn roll_rates(kind: Kind) -> Vec<Option<bool>> {
+    let mut instruments = vec![Instrument::Modal];
+    if recorded::available() {
+        instruments.push(Instrument::Recorded);
+    }
+    let jobs = instruments
+        .iter()
+        .flat_map(|&i| (100..100 + TAKES).map(move |seed| (i, seed)));
+    let mut rates = Vec::new();
+    for (instrument, seed) in jobs {
+        let take = takes::make_coded(kind, instrument, seed);
+        let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+        let bands = listen(recording).unwrap().bands;
+        let tempo = |at: Quarters| {
+            let place = quarters_f64(at);
+            let next = take.truth.tempo.partition_point(|k| k.0 < place - 1e-9);
+            take.truth.tempo[next].1
+        };
+        let spans: Vec<Span> = take
+            .truth
+            .rolls
+            .iter()
+            .map(|roll| {
+                let note = &take.part.notes[roll.note];
+                Span {
+                    from_s: tempo(note.at),
+                    from_sd_s: 0.025,
+                    to_s: tempo(note.at + note.length),
+                }
+            })
+            .collect();
+        for (truth, heard) in take.truth.rolls.iter().zip(hear(&bands, &spans)) {
+            let told = heard.filter(|h| h.sure >= 0.75).map(|h| h.rate_hz);
+            rates.push(told.map(|r| (r / truth.strokes_per_s - 1.0).abs() <= 0.05));
+        }
+    }
+    rates
+}
+
+/// Of all rolls, `most` per cent at most are not told; of those told, one may
+/// be wrong.
+fn check_rolls(kind: Kind, most: usize) {
+    let rates = roll_rates(kind);
+    let open = rates.iter().filter(|r| r.is_none()).count();
+    let wrong = rates.iter().filter(|r| **r == Some(false)).count();
+    eprintln!(
+        "{}: {} rolls, {open} not told, {wrong} wrong",
+        kind.name(),
+        rates.len()
+    );
+    assert!(rates.len() >= 10, "{rates:?}");
+    assert!(100 * open <= most * rates.len(), "{rates:?}");
+    assert!(wrong <= 1, "{rates:?}");
+}
+
+#[test]
+fn rates_of_rolls_in_a_dead_room_are_told() {
+    check_rolls(Kind::Clean, 5);
+}
+
+#[test]
+fn rates_of_rolls_in_a_live_room_are_told_or_left_open() {
+    check_rolls(Kind::Room, 40);
+}
+
+#[test]
+fn rates_of_rolls_on_a_phone_are_told_or_left_open() {
+    check_rolls(Kind::Phone, 40);
 }

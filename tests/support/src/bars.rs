@@ -253,6 +253,8 @@ fn tone_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
         share("stopped or ringing told right, %", t.stop_kind, Bar::Shown),
         share("stops called unsure, %", t.stop_unsure, Bar::Shown),
         share("roll rate within 5 %, %", t.rolls, Bar::AtLeast(bar.rolls)),
+        share("told roll rates within 5 %, %", t.rolls_told, Bar::Shown),
+        share("told roll rates within 2 sd, %", t.rolls_within, Bar::Shown),
         share(
             "runs with the right bars, %",
             t.passages,

@@ -79,7 +79,12 @@ pub struct Tally {
     /// unsure.
     pub stop_kind: Share,
     pub stop_unsure: Share,
+    /// Rolls with the right rate, of all.
     pub rolls: Share,
+    /// The same of those that were given a rate, and whether the true rate
+    /// lies within two told uncertainties.
+    pub rolls_told: Share,
+    pub rolls_within: Share,
     /// Runs told with the right bars and rightly counted or not.
     pub passages: Share,
     /// Tenths of probability of candidates: (sum told, strokes, candidates).
@@ -424,6 +429,12 @@ impl Tally {
             let rate = told.and_then(|r| r.strokes_per_s);
             let right = rate.is_some_and(|r| (r / truth.strokes_per_s - 1.0).abs() <= 0.05);
             self.rolls.add(right);
+            if let Some((roll, rate)) = told.zip(rate) {
+                self.rolls_told.add(right);
+                let sd = roll.strokes_per_s_sd.unwrap_or(0.0);
+                self.rolls_within
+                    .add((rate - truth.strokes_per_s).abs() <= 2.0 * sd);
+            }
             if !right {
                 let what = format!("roll rate {rate:.2?}, is {:.2}", truth.strokes_per_s);
                 failures.add(truth.from_s, what, None);
@@ -477,6 +488,8 @@ impl Tally {
         self.stop_kind.merge(other.stop_kind);
         self.stop_unsure.merge(other.stop_unsure);
         self.rolls.merge(other.rolls);
+        self.rolls_told.merge(other.rolls_told);
+        self.rolls_within.merge(other.rolls_within);
         self.passages.merge(other.passages);
         for (a, b) in self.reliability.iter_mut().zip(other.reliability) {
             *a = (a.0 + b.0, a.1 + b.1, a.2 + b.2);
