@@ -1,6 +1,6 @@
 //! `class`: a folder of takes and one overview.
 
-use super::compare::{read_review, reviews_below};
+use super::compare::{read_review, review_in, reviews_below};
 use super::{DONE, put, say};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -148,7 +148,7 @@ fn gathered(from: &Path, folder: &Path) -> Result<Vec<Row>, Error> {
             .unwrap_or(inside)
             .to_string_lossy();
         let link = pathdiff(inside, folder);
-        match read_review(file) {
+        match review_in(file) {
             Ok(review) => {
                 let player = Path::new(&review.take.file).with_extension("");
                 let player = player.to_string_lossy();
@@ -156,7 +156,7 @@ fn gathered(from: &Path, folder: &Path) -> Result<Vec<Row>, Error> {
                 row.folder = link;
                 row
             }
-            Err(error) => Row::unreadable(&name, &name, &error.to_string()),
+            Err(why) => Row::unreadable(&name, &name, &why),
         }
     });
     let mut rows: Vec<Row> = rows.collect();
@@ -322,9 +322,9 @@ fn row(job: &Job, folder: &Path, ended: Option<Ended>, args: &ClassArgs) -> Row 
     let unreadable = |why: &str| Row::unreadable(&job.player, &job.name, why);
     match ended {
         None | Some(Ended::Code(0 | 1, _)) => {
-            match read_review(&folder.join(&job.folder).join("review.json")) {
+            match review_in(&folder.join(&job.folder).join("review.json")) {
                 Ok(review) => Row::of_review(&review, &job.player, &job.name, &job.folder),
-                Err(error) => unreadable(&error.to_string()),
+                Err(why) => unreadable(&why),
             }
         }
         Some(Ended::Code(_, said)) => {

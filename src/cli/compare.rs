@@ -147,9 +147,14 @@ pub fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
 
 /// Reads one review.json.
 pub fn read_review(file: &Path) -> Result<Review, Error> {
-    let wrong = |what: String| Error::Usage(format!("{}: {what}", file.display()));
-    let text = std::fs::read_to_string(file).map_err(|e| wrong(e.to_string()))?;
-    serde_json::from_str(&text).map_err(|e| wrong(format!("this is not a review: {e}")))
+    review_in(file).map_err(|what| Error::Usage(format!("{}: {what}", file.display())))
+}
+
+/// The same; what is wrong is told without the file's place, which is nobody's
+/// business on a page that is handed on.
+pub fn review_in(file: &Path) -> Result<Review, String> {
+    let text = std::fs::read_to_string(file).map_err(|e| e.to_string())?;
+    serde_json::from_str(&text).map_err(|e| format!("this is not a review: {e}"))
 }
 
 /// The file itself, or every review.json below a folder.

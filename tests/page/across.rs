@@ -170,6 +170,8 @@ fn pages_of_classes_are_written() {
         review.take.file = format!("{HOSTILE} {place}.wav");
     }
     let broken = format!("{HOSTILE} broken");
+    let page = std::fs::read_to_string(out("class").join("class.html")).unwrap();
+    assert!(page.contains("player-19") && !page.contains("tests/out"));
     class("class-hostile", HOSTILE, &reviews, &[&broken], 1);
     tame("class-hostile");
     reviews.truncate(1);
