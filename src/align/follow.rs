@@ -284,20 +284,20 @@ impl Follower<'_> {
         }
     }
 
-    /// Worth of the strokes of a roll that starts at a candidate, all but those
-    /// at its very end, which may be the next onset's; and the candidate after
-    /// them. They count at once, so that a run may well end with a roll.
-    fn roll(&self, onset: &Onset, candidate: usize, stretch: f64) -> (f64, usize) {
+    /// Worth of the strokes of a roll that starts at a time, from candidate
+    /// `next` on, all but those at its very end, which may be the next onset's;
+    /// and the candidate after them. They count at once, so that a run may well
+    /// end with a roll.
+    fn roll(&self, onset: &Onset, from_s: f64, next: usize, stretch: f64) -> (f64, usize) {
         const OPEN_SHARE: f64 = 0.06;
         const OPEN_S: f64 = 0.03;
         let Some(roll_s) = onset.roll_s else {
-            return (0.0, candidate + 1);
+            return (0.0, next);
         };
         let sure_s = roll_s * stretch * (1.0 - OPEN_SHARE) - OPEN_S;
-        let until = self.sounds.from(self.sounds.times[candidate] + sure_s);
-        let settled = until.max(candidate + 1);
+        let settled = self.sounds.from(from_s + sure_s).max(next);
         let rolling = &self.sounds.rolling;
-        (rolling[settled] - rolling[candidate + 1], settled)
+        (rolling[settled] - rolling[next], settled)
     }
 
     /// Every branch goes on to the onset, struck by any candidate near the
@@ -342,18 +342,30 @@ impl Follower<'_> {
             }
             // What lies before the expected time can no longer be this note's.
             let passed = self.sounds.from(state.time_s);
+            // A roll whose first stroke is not heard is rolled all the same.
+            let roll_end_s = onset
+                .roll_s
+                .map_or(f64::NEG_INFINITY, |r| state.time_s + r * state.stretch);
             let (gap, settled) = if onwards {
                 let to = passed.clamp(branch.settled, task.within.1.max(branch.settled));
-                (self.between(branch.settled, to, branch.rolling_s), to)
+                let gap = self.between(branch.settled, to, branch.rolling_s);
+                let (roll, settled) = self.roll(onset, state.time_s, to, state.stretch);
+                (gap + roll, settled)
             } else {
                 let to = passed.clamp(task.within.0.min(branch.settled), branch.settled);
-                let gap = self.gap(to, branch.settled, f64::NEG_INFINITY, branch.rolling_s);
+                let gap = self.gap(to, branch.settled, roll_end_s, branch.rolling_s);
                 (gap, to)
+            };
+            let rolling_s = if onwards {
+                branch.rolling_s.max(roll_end_s)
+            } else {
+                branch.rolling_s
             };
             room.grown.push(Branch {
                 worth: branch.worth + MISSED + gap,
                 state,
                 settled,
+                rolling_s,
                 fresh: false,
                 ..branch
             });
@@ -374,7 +386,7 @@ impl Follower<'_> {
         let (gap, settled) = if onwards {
             let grace_s = self.grace_s(onset, candidate);
             let gap = self.gap(branch.settled, candidate, branch.rolling_s, grace_s);
-            let (roll, settled) = self.roll(onset, candidate, after.stretch);
+            let (roll, settled) = self.roll(onset, time_s, candidate + 1, after.stretch);
             (gap + roll, settled)
         } else {
             let roll_s = self.rolling_s(onset, candidate, after.stretch, true);

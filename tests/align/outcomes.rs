@@ -153,6 +153,7 @@ fn drums_tell_which_notes_were_struck_elsewhere() {
 #[test]
 fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
     let (mut rolls, mut told) = (0, 0);
+    let (mut after, mut slipped) = (0, 0);
     for seed in 0..30 {
         let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
         let player = Player::draw(&mut Draw::new(seed, 2));
@@ -189,8 +190,22 @@ fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
             };
             rolls += 1;
             told += usize::from(told_as.outcome == Outcome::Missed);
+            // The notes after it keep their strokes: no stroke of the roll is
+            // taken for them, nor they for its strokes.
+            for next in (note + 1..part.notes.len()).take(2) {
+                let hit = performance.hits.iter().find(|h| h.note == Some(next));
+                let plain = !part.notes[next].roll && performance.fates[next] == Fate::Played;
+                if let Some(hit) = hit.filter(|h| plain && !h.grace) {
+                    let own = passage.matches.get(next - passage.notes.0);
+                    let stroke = own.and_then(|m| m.stroke).map(|c| left[c].time_s);
+                    after += 1;
+                    slipped += usize::from(stroke.is_none_or(|s| (s - hit.time_s).abs() > 0.03));
+                }
+            }
         }
     }
     assert!(rolls > 20, "{rolls} rolls");
     assert!(told * 50 <= rolls, "{told} of {rolls} called missed");
+    assert!(after > 20, "{after} notes after rolls");
+    assert!(slipped * 50 <= after, "{slipped} of {after} notes slipped");
 }

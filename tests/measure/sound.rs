@@ -2,8 +2,9 @@
 //! does with real decays, rooms and phones.
 
 use crate::known::known;
-use kettlemark::listen::listen;
+use kettlemark::align::align;
 use kettlemark::listen::rolling::{Span, hear};
+use kettlemark::listen::{again, listen};
 use kettlemark::measure::{Scene, stops};
 use kettlemark::part::{Quarters, quarters_f64};
 use kettlemark::review::StopState;
@@ -188,4 +189,37 @@ fn rates_of_rolls_in_a_live_room_are_told_or_left_open() {
 #[test]
 fn rates_of_rolls_on_a_phone_are_told_or_left_open() {
     check_rolls(Kind::Phone, 40);
+}
+
+/// Strokes too weak to be candidates are added only where rolls are, and only
+/// where one was played.
+#[test]
+fn strokes_added_inside_rolls_are_there() {
+    let settings = Settings::default();
+    let (mut added, mut there, mut outside) = (0, 0, 0);
+    for seed in 100..100 + TAKES {
+        let take = takes::make_coded(Kind::Phone, Instrument::Modal, seed);
+        let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+        let heard = listen(recording).unwrap();
+        let first = align(&take.part, &heard.candidates, None, &settings);
+        let anew = again(&heard, &take.part, &first);
+        for candidate in &anew.candidates[heard.candidates.len()..] {
+            let time_s = candidate.time_s;
+            let near = |other: f64, by: f64| (other - time_s).abs() < by;
+            added += 1;
+            let strokes = &take.truth.strokes;
+            there += usize::from(strokes.iter().any(|s| near(s.time_s, 0.025)));
+            let rolled = strokes.iter().any(|s| s.in_roll && near(s.time_s, 0.1));
+            outside += usize::from(!rolled);
+            let known = &heard.candidates;
+            assert!(
+                known.iter().all(|c| !near(c.time_s, 0.02)),
+                "{seed}: {time_s}"
+            );
+        }
+    }
+    eprintln!("{added} added, {there} there, {outside} outside rolls");
+    assert!(added >= 10, "{added}");
+    assert!(there * 10 >= added * 9, "{there} of {added}");
+    assert!(outside * 20 <= added, "{outside} of {added}");
 }
