@@ -28,8 +28,9 @@ const WITHIN: f64 = 0.08;
 /// Spread of the distance between two strokes, as a share of it: two uneven
 /// hands and their scatter.
 const SPREAD: f64 = 0.045;
-/// Distances up to this many times the mean are looked at.
-const FARTHEST: f64 = 1.35;
+/// Distances up to this many times the mean are looked at: over four times the
+/// spread.
+const FARTHEST: f64 = 1.2;
 /// The last stroke lies between these shares of a distance before the end that
 /// is written, give or take the third.
 const LAST: (f64, f64, f64) = (0.45, 1.65, 0.06);
@@ -190,6 +191,8 @@ struct Stretch {
     first: usize,
     /// Nats a frame.
     evidence: Vec<f64>,
+    /// The same as a ratio of likelihoods.
+    ratio: Vec<f64>,
     /// Begins with the roll, ends with it.
     ends: (bool, bool),
     from_s: f64,
@@ -217,9 +220,11 @@ impl Stretch {
                 let early = if ends.0 { 3.0 * span.from_sd_s } else { 0.0 };
                 let first = ((from_s - early).max(0.0) / hop_s).round() as usize;
                 let last = ((to_s / hop_s).round() as usize).min(bands.level_db.len());
+                let evidence = evidence(&bands.level_db, first, last)?;
                 let mut stretch = Self {
                     first,
-                    evidence: evidence(&bands.level_db, first, last)?,
+                    ratio: evidence.iter().map(|e| e.exp()).collect(),
+                    evidence,
                     ends,
                     from_s,
                     from_sd_s: span.from_sd_s,
@@ -277,17 +282,28 @@ impl Chain {
             let since = (stretch.time(place) - stretch.from_s) * rate;
             let left = (stretch.to_s - stretch.time(place)) * rate;
             first[place] = if stretch.ends.0 {
-                let off = (stretch.time(place) - stretch.from_s) / stretch.from_sd_s;
-                (-0.5 * off * off).exp()
-            } else {
+                let off = since / (rate * stretch.from_sd_s);
+                if off < 8.0 {
+                    (-0.5 * off * off).exp()
+                } else {
+                    0.0
+                }
+            } else if since < 2.0 {
                 logistic((1.0 - since) / soft)
-            };
-            last[place] = if stretch.ends.1 {
-                let in_time =
-                    logistic((left - soonest) / soft) * logistic((latest - left) / soft) / wanted;
-                (1.0 - BROKEN_OFF) * in_time + BROKEN_OFF / count as f64
             } else {
-                logistic((1.0 - left) / soft)
+                0.0
+            };
+            let near = left < latest + 1.0;
+            last[place] = match (stretch.ends.1, near) {
+                (true, true) => {
+                    let in_time = logistic((left - soonest) / soft)
+                        * logistic((latest - left) / soft)
+                        / wanted;
+                    (1.0 - BROKEN_OFF) * in_time + BROKEN_OFF / count as f64
+                }
+                (true, false) => BROKEN_OFF / count as f64,
+                (false, true) => logistic((1.0 - left) / soft),
+                (false, false) => 0.0,
             };
         }
         let whole: f64 = first.iter().sum::<f64>().max(f64::MIN_POSITIVE);
@@ -300,7 +316,7 @@ impl Chain {
                 };
                 sum += chance * forward[before];
             }
-            forward[place] = sum * stretch.evidence[place].exp();
+            forward[place] = sum * stretch.ratio[place];
         }
         let likelihood: f64 = forward.iter().zip(&last).map(|(f, l)| f * l).sum();
         Self {
@@ -320,7 +336,7 @@ impl Chain {
                 let Some(&after) = backward.get(place + step) else {
                     break;
                 };
-                backward[place] += chance * after * stretch.evidence[place + step].exp();
+                backward[place] += chance * after * stretch.ratio[place + step];
             }
         }
         self.forward
