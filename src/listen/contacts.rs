@@ -2,14 +2,16 @@
 //! then, once the matching has said who is who, drum by drum.
 
 use super::growth::{Growth, Placed};
-use super::novelty::Novelty;
-use super::opening::Opening;
-use super::{Candidate, Heard, Rise, attack};
+use super::opening::{Opening, Place};
+use super::residual::Residual;
+use super::rises::Rise;
+use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
+use crate::take::ANALYSIS_RATE_HZ;
 
-/// A sum of rises above this is a stroke in all likelihood.
-const CLEAR: f32 = 6.0;
+/// A rise that gains so much, nepers, is a stroke in all likelihood.
+const CLEAR: f32 = 12.0;
 /// As many clear strokes say how the sound of a take grows.
 const ENOUGH: usize = 150;
 /// A rise this much weaker than another does not bound where the other's
@@ -27,29 +29,30 @@ const LATEST_S: f64 = 0.004;
 const MORE_OPEN: f64 = 2.6;
 const OPEN_S: f64 = 0.004;
 
-/// How the sound of a take grows, from its clearest strokes. Bounds every
-/// opening by its neighbours.
-pub(super) fn of_take(rises: &mut [Rise], novelty: &Novelty) -> Growth {
-    let strength: Vec<f32> = rises.iter().map(|r| novelty.sum[r.frame]).collect();
-    let coarse: Vec<Option<usize>> = rises
-        .iter()
-        .map(|r| r.opening.as_ref().map(|o| o.coarse))
+/// Where the contact of every rise may be: each is bounded by its neighbours.
+pub(super) fn places(rises: &[Rise]) -> Vec<Place> {
+    let gains: Vec<f32> = rises.iter().map(Rise::gain).collect();
+    let bounds = |i: usize, j: usize| (gains[j] > WEAKER * gains[i]).then(|| rises[j].bin);
+    (0..rises.len())
+        .map(|i| {
+            let previous = i.checked_sub(1).and_then(|j| bounds(i, j));
+            let next = (i + 1 < rises.len()).then(|| bounds(i, i + 1)).flatten();
+            Place::new(&rises[i], previous, next)
+        })
+        .collect()
+}
+
+/// How the sound of a take grows, from its clearest strokes.
+pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> Growth {
+    let mut clear: Vec<usize> = (0..rises.len())
+        .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
-    for (i, rise) in rises.iter_mut().enumerate() {
-        let bounds = |j: usize| (strength[j] > WEAKER * strength[i]).then(|| coarse[j])?;
-        let previous = i.checked_sub(1).and_then(bounds);
-        let next = (i + 1 < coarse.len()).then(|| bounds(i + 1)).flatten();
-        if let Some(opening) = &mut rise.opening {
-            opening.bound(previous, next);
-        }
-    }
-    let mut clear: Vec<&Rise> = rises
-        .iter()
-        .filter(|r| novelty.sum[r.frame] > CLEAR && r.opening.is_some())
-        .collect();
-    clear.sort_by(|a, b| b.contact.gain.total_cmp(&a.contact.gain));
+    clear.sort_by(|&a, &b| rises[b].gain().total_cmp(&rises[a].gain()).then(a.cmp(&b)));
     clear.truncate(ENOUGH);
-    let openings: Vec<&Opening> = clear.iter().filter_map(|r| r.opening.as_ref()).collect();
+    let openings: Vec<Opening<'_>> = clear
+        .iter()
+        .map(|&i| Opening::new(residual, places[i]))
+        .collect();
     Growth::expected(&openings).learn(&openings)
 }
 
@@ -57,13 +60,10 @@ pub(super) fn of_take(rises: &mut [Rise], novelty: &Novelty) -> Growth {
 /// and how unsure was fitted by eye on made takes of tuning seeds; the table of
 /// `cargo bench --bench train -- --check` shows how well it holds.
 pub(super) fn time(placed: Placed) -> (f64, f64) {
-    let open_s = attack::sample_s(placed.sd);
+    let open_s = sample_s(placed.sd);
     let late_s = (LATE * open_s).min(LATEST_S);
     let sd_s = (MORE_OPEN * open_s).min(OPEN_S + open_s);
-    (
-        attack::sample_s(placed.at) - late_s,
-        sd_s.hypot(STROKES_DIFFER_S),
-    )
+    (sample_s(placed.at) - late_s, sd_s.hypot(STROKES_DIFFER_S))
 }
 
 /// Places the contacts of matched strokes anew, each by how the strokes on its
@@ -85,8 +85,11 @@ pub(super) fn place_again(
             }
         }
     }
-    let opening = |candidate: usize| heard.openings.get(candidate).and_then(Option::as_ref);
-    let mut everything: Vec<&Opening> = of_setting
+    let opening = |candidate: usize| {
+        let place = *heard.places.get(candidate)?;
+        Some(Opening::new(&heard.residual, place))
+    };
+    let mut everything: Vec<Opening<'_>> = of_setting
         .iter()
         .flatten()
         .filter_map(|&c| opening(c))
@@ -96,14 +99,19 @@ pub(super) fn place_again(
     everything = everything.into_iter().step_by(step).collect();
     let of_take = Growth::expected(&everything).learn(&everything);
     for strokes in &of_setting {
-        let openings: Vec<&Opening> = strokes.iter().filter_map(|&c| opening(c)).collect();
+        let openings: Vec<Opening<'_>> = strokes.iter().filter_map(|&c| opening(c)).collect();
         let growth = of_take.learn(&openings);
         for &candidate in strokes {
             if let Some(opening) = opening(candidate) {
-                let (time_s, time_sd_s) = time(growth.place(opening));
+                let (time_s, time_sd_s) = time(growth.place(&opening));
                 candidates[candidate].time_s = time_s;
                 candidates[candidate].time_sd_s = time_sd_s;
             }
         }
     }
+}
+
+/// Seconds of a sample.
+fn sample_s(sample: f64) -> f64 {
+    sample / f64::from(ANALYSIS_RATE_HZ)
 }

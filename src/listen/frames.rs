@@ -66,11 +66,6 @@ impl Framer {
         self.pending.drain(..start);
     }
 
-    /// The frames so far.
-    pub fn bands(&self) -> &Bands {
-        &self.bands
-    }
-
     /// Ends the stream; the frames at the end look into silence.
     pub fn finish(mut self) -> Bands {
         self.push(&[0.0; WINDOW / 2]);

@@ -11,7 +11,9 @@
 //! given their expected power is known. What rang before goes on fading at the
 //! pace of the take.
 
-use super::opening::{BIN, BINS, COARSE, DELAYS, EARLIEST, Opening, PARTS, coded};
+use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
+use super::residual::{BIN, PARTS, coded};
+use super::rises::WEIGHT;
 use std::sync::LazyLock;
 
 /// Standard deviation of the coarse time, bins.
@@ -30,9 +32,6 @@ const MOST_FADING: f32 = 0.03;
 /// A stroke is fully believed about the growth when it stands out by this
 /// ratio of powers.
 const PLAIN: f32 = 30.0;
-/// Degrees of freedom of a bin in each part, halved: fewer than its width
-/// would have, since strokes differ.
-const WEIGHT: [f64; PARTS] = [0.25, 0.35, 0.5, 0.75];
 /// From this ratio of a power to the expected one its cost grows slowly: it
 /// comes from something else.
 const STRAY: f32 = 6.0;
@@ -78,7 +77,7 @@ impl Rest<'_> {
 
     /// Power that is new, in each part, if the contact of a stroke is at
     /// `delay`.
-    fn fresh(&self, opening: &Opening, delay: i32) -> [f32; PARTS] {
+    fn fresh(&self, opening: &Opening<'_>, delay: i32) -> [f32; PARTS] {
         let contact = (COARSE + delay) as usize;
         let from = contact + LOUD.start;
         let to = (contact + LOUD.end).min(BINS);
@@ -136,7 +135,7 @@ impl Default for Growth {
 impl Growth {
     /// What is expected of a take whose clear strokes are these: it fades as
     /// the sound before them does.
-    pub fn expected(openings: &[&Opening]) -> Self {
+    pub fn expected(openings: &[Opening<'_>]) -> Self {
         let mut growth = Self::default();
         for (part, left) in growth.fading.iter_mut().enumerate() {
             let mut slopes: Vec<f32> = openings
@@ -154,8 +153,8 @@ impl Growth {
     }
 
     /// Learns from strokes that grow alike, beginning with this growth.
-    pub fn learn(&self, openings: &[&Opening]) -> Self {
-        let mut chances: Vec<Chances> = openings.iter().map(|o| near_pick(o)).collect();
+    pub fn learn(&self, openings: &[Opening<'_>]) -> Self {
+        let mut chances: Vec<Chances> = openings.iter().map(near_pick).collect();
         for _ in 0..ROUNDS {
             let growth = self.with(openings, &chances);
             for (opening, chances) in openings.iter().zip(&mut chances) {
@@ -165,7 +164,7 @@ impl Growth {
         self.with(openings, &chances)
     }
 
-    fn rest(&self, opening: &Opening) -> Rest<'_> {
+    fn rest(&self, opening: &Opening<'_>) -> Rest<'_> {
         Rest {
             before: std::array::from_fn(|part| opening.mean(part, 0..QUIET)),
             fading: &self.fading,
@@ -173,7 +172,7 @@ impl Growth {
     }
 
     /// Places the contact of one stroke.
-    pub fn place(&self, opening: &Opening) -> Placed {
+    pub fn place(&self, opening: &Opening<'_>) -> Placed {
         let mut chances = near_pick(opening);
         for _ in 0..2 {
             chances = self.chances(opening, most(&chances));
@@ -187,14 +186,14 @@ impl Growth {
         }
         mean /= sum;
         Placed {
-            at: opening.coarse as f64 + mean * BIN as f64,
+            at: opening.coarse() as f64 + mean * BIN as f64,
             sd: (square / sum - mean * mean).max(0.0).sqrt() * BIN as f64,
         }
     }
 
     /// The mean growth of strokes whose delays have these chances, with this
     /// growth as a few strokes more.
-    fn with(&self, openings: &[&Opening], chances: &[Chances]) -> Self {
+    fn with(&self, openings: &[Opening<'_>], chances: &[Chances]) -> Self {
         let mut sum = self.share.map(|part| part.map(|s| s * TRUST));
         let mut weight = [[TRUST; FOLLOWED]; PARTS];
         for (opening, chances) in openings.iter().zip(chances) {
@@ -242,13 +241,13 @@ impl Growth {
 
     /// The chance of each delay of a stroke whose loudness is told with the
     /// contact at `delay`.
-    fn chances(&self, opening: &Opening, delay: i32) -> Chances {
+    fn chances(&self, opening: &Opening<'_>, delay: i32) -> Chances {
         let rest = self.rest(opening);
         let fresh = rest.fresh(opening, delay);
         let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
             let delay = EARLIEST + i as i32;
             let off = f64::from(delay) / COARSE_SD;
-            let own = (opening.own.0..=opening.own.1).contains(&delay);
+            let own = (opening.place.own.0..=opening.place.own.1).contains(&delay);
             if own { 0.5 * off * off } else { f64::INFINITY }
         });
         // Every other delay, and then what lies between two that matter.
@@ -274,7 +273,7 @@ impl Growth {
     /// Adds what the chosen delays cost.
     fn add_costs(
         &self,
-        opening: &Opening,
+        opening: &Opening<'_>,
         rest: &Rest<'_>,
         fresh: &[f32; PARTS],
         chosen: &[bool; DELAYS],
@@ -293,7 +292,7 @@ impl Growth {
     /// Adds what a group of delays costs in one part.
     fn add_group(
         &self,
-        opening: &Opening,
+        opening: &Opening<'_>,
         rest: &Rest<'_>,
         (part, fresh): (usize, f32),
         group: usize,
@@ -315,7 +314,7 @@ impl Growth {
             expected[i] = coded(rest.at(part, bin) + fresh * share);
             level[i + 1] = level[i] + f32::from(expected[i]) * STEP;
         }
-        let codes = &opening.codes[part];
+        let codes = opening.codes[part];
         let table = &*COSTS;
         for (i, cost) in costs.iter_mut().enumerate().filter(|(i, _)| chosen[*i]) {
             let from = latest - first - i;
@@ -330,9 +329,9 @@ impl Growth {
 }
 
 /// Chances around the first pick of a stroke.
-fn near_pick(opening: &Opening) -> Chances {
-    let (from, to) = opening.own;
-    let pick = f64::from(opening.pick).clamp(f64::from(from), f64::from(to));
+fn near_pick(opening: &Opening<'_>) -> Chances {
+    let (from, to) = opening.place.own;
+    let pick = f64::from(opening.place.pick).clamp(f64::from(from), f64::from(to));
     let density: [f64; DELAYS] = std::array::from_fn(|i| {
         let off = (f64::from(EARLIEST + i as i32) - pick) / PICK_SD;
         (-0.5 * off * off).exp()
@@ -352,6 +351,8 @@ fn most(chances: &Chances) -> i32 {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 mod tests {
+    use super::super::opening::{LATEST, Place};
+    use super::super::residual::Residual;
     use super::*;
 
     /// Numbers between 0 and 1, always the same.
@@ -369,77 +370,102 @@ mod tests {
         }
     }
 
-    /// Strokes that begin 10 dB below what they grow to 12 ms later, over a
-    /// rest 6 dB below that; picked right or where they have grown.
-    fn hidden(count: usize, seed: u64) -> Vec<(Opening, i32)> {
-        let mut draw = Draw(seed);
-        (0..count)
-            .map(|_| {
-                let delay = (draw.next() * 40.0) as i32 - 20;
-                let contact = COARSE + delay;
-                let powers: [[f32; BINS]; PARTS] = std::array::from_fn(|_| {
-                    std::array::from_fn(|bin| {
-                        let since = bin as i32 - contact;
-                        let fresh = match since {
-                            ..0 => 0.0,
-                            0..24 => 0.1,
-                            _ => 1.0,
-                        };
-                        1e-4 * (0.25 * draw.power() + fresh * draw.power())
-                    })
-                });
-                let picked = delay + if draw.next() < 0.5 { 0 } else { 24 };
-                let at = f64::from((1000 + picked) * BIN as i32);
-                (Opening::new(&powers, 1000 * BIN, at), delay)
-            })
-            .collect()
+    /// Strokes one after another in one residual: the powers of each in its
+    /// own [`BINS`] bins, and where its contact was picked.
+    #[derive(Default)]
+    struct Strokes {
+        powers: Vec<[f32; PARTS]>,
+        places: Vec<Place>,
     }
 
-    fn errors_ms(growth: &Growth, strokes: &[(Opening, i32)]) -> Vec<f64> {
-        let mut errors: Vec<f64> = strokes
-            .iter()
-            .map(|(opening, delay)| {
-                let true_at = 1000.0 * BIN as f64 + f64::from(*delay) * BIN as f64;
-                (growth.place(opening).at - true_at) / 16.0
+    impl Strokes {
+        fn add(&mut self, pick: i32, powers: impl FnMut(usize) -> [f32; PARTS]) {
+            let bin = self.powers.len() + COARSE as usize;
+            self.powers.extend((0..BINS).map(powers));
+            self.places.push(Place {
+                bin,
+                pick: pick as f32,
+                own: (EARLIEST, LATEST),
+            });
+        }
+
+        fn residual(&self) -> Residual {
+            Residual::of_powers(&self.powers)
+        }
+    }
+
+    fn openings<'a>(residual: &'a Residual, strokes: &Strokes) -> Vec<Opening<'a>> {
+        let opening = |&place| Opening::new(residual, place);
+        strokes.places.iter().map(opening).collect()
+    }
+
+    /// Strokes that begin 10 dB below what they grow to 12 ms later, over a
+    /// rest 6 dB below that; picked right or where they have grown. With the
+    /// true delay of each.
+    fn hidden(count: usize, seed: u64) -> (Strokes, Vec<i32>) {
+        let mut draw = Draw(seed);
+        let mut strokes = Strokes::default();
+        let delays = (0..count)
+            .map(|_| {
+                let delay = (draw.next() * 40.0) as i32 - 20;
+                let picked = delay + if draw.next() < 0.5 { 0 } else { 24 };
+                strokes.add(picked, |bin| {
+                    let fresh = match bin as i32 - COARSE - delay {
+                        ..0 => 0.0,
+                        0..24 => 0.1,
+                        _ => 1.0,
+                    };
+                    std::array::from_fn(|_| 1e-4 * (0.25 * draw.power() + fresh * draw.power()))
+                });
+                delay
             })
             .collect();
-        errors.sort_by(f64::total_cmp);
-        errors
+        (strokes, delays)
     }
 
     #[test]
     fn hidden_beginnings_are_found_by_what_all_strokes_have_in_common() {
-        let strokes = hidden(60, 7);
-        let openings: Vec<&Opening> = strokes.iter().map(|s| &s.0).collect();
+        let (strokes, delays) = hidden(60, 7);
+        let residual = strokes.residual();
+        let openings = openings(&residual, &strokes);
         let growth = Growth::expected(&openings).learn(&openings);
-        let errors = errors_ms(&growth, &strokes);
+        let mut errors: Vec<f64> = openings
+            .iter()
+            .zip(&delays)
+            .map(|(opening, &delay)| {
+                let true_at = opening.coarse() as f64 + f64::from(delay) * BIN as f64;
+                (growth.place(opening).at - true_at) / 16.0
+            })
+            .collect();
+        errors.sort_by(f64::total_cmp);
         let spread = errors[errors.len() * 9 / 10] - errors[errors.len() / 10];
         assert!(spread < 2.0, "{spread} ms");
     }
 
     #[test]
     fn a_contact_stays_between_its_neighbours() {
-        let mut strokes = hidden(60, 9);
-        for (opening, _) in &mut strokes {
-            let coarse = opening.coarse;
-            opening.bound(Some(coarse - 40), Some(coarse + 40));
-            let at = Growth::default().place(opening).at;
-            assert!((at - coarse as f64).abs() <= 40.0 + 1e-6);
+        let (mut strokes, _) = hidden(60, 9);
+        for place in &mut strokes.places {
+            place.own = (-5, 5);
+        }
+        let residual = strokes.residual();
+        for opening in openings(&residual, &strokes) {
+            let at = Growth::default().place(&opening).at;
+            assert!((at - opening.coarse() as f64).abs() <= 5.0 * BIN as f64 + 1e-6);
         }
     }
 
     #[test]
     fn what_fades_before_a_stroke_is_not_taken_for_louder() {
         let mut draw = Draw(3);
-        let openings: Vec<Opening> = (0..40)
-            .map(|_| {
-                let powers = std::array::from_fn(|_| {
-                    std::array::from_fn(|bin| 1e-4 * (-0.02 * bin as f32).exp() * draw.power())
-                });
-                Opening::new(&powers, 1000 * BIN, 1000.0 * BIN as f64)
-            })
-            .collect();
-        let openings: Vec<&Opening> = openings.iter().collect();
+        let mut strokes = Strokes::default();
+        for _ in 0..400 {
+            strokes.add(0, |bin| {
+                std::array::from_fn(|_| 1e-4 * (-0.02 * bin as f32).exp() * draw.power())
+            });
+        }
+        let residual = strokes.residual();
+        let openings = openings(&residual, &strokes);
         let left = Growth::expected(&openings).fading[0][QUIET / 2 + 50];
         assert!((f64::from(left) - (-1.0f64).exp()).abs() < 0.05, "{left}");
     }

@@ -5,13 +5,14 @@
 
 use super::BANDS;
 use super::novelty::Novelty;
+use super::rises::Rise;
 use std::sync::LazyLock;
 
 /// How many features there are, the constant included.
 pub const FEATURES: usize = FEATURE_NAMES.len();
 
 /// What each feature says; the order of the weights file.
-pub const FEATURE_NAMES: [&str; 25] = [
+pub const FEATURE_NAMES: [&str; 34] = [
     "constant",
     "rise_1",
     "rise_2",
@@ -34,9 +35,18 @@ pub const FEATURE_NAMES: [&str; 25] = [
     "stronger_before",
     "stronger_after",
     "weaker_than_loud",
-    "residual_gain",
-    "residual_loose",
     "fresh_level",
+    "gain_1",
+    "gain_2",
+    "gain_3",
+    "gain_4",
+    "gain",
+    "gain_square",
+    "quick",
+    "long",
+    "loose",
+    "gain_before",
+    "gain_after",
 ];
 
 /// The features of one candidate.
@@ -47,12 +57,16 @@ const LASTING_AFTER: std::ops::Range<usize> = 4..14;
 const LASTING_BEFORE: std::ops::Range<usize> = 3..11;
 /// Frames in which a stronger neighbour counts: 150 ms.
 const NEIGHBOURS: usize = 30;
+/// Bins in which a rise of the residual that gains more counts: 100 ms.
+const CLOSE: usize = 200;
 
 /// Everything a feature is drawn from, for one take.
 pub struct Scene<'a> {
     pub levels_db: &'a [[f32; BANDS]],
     pub floor_db: [f32; BANDS],
     pub novelty: &'a Novelty,
+    /// In order.
+    pub rises: &'a [Rise],
     /// Level of a loud stroke of this take, dB re full scale.
     pub loud_db: f64,
 }
@@ -70,10 +84,9 @@ impl Scene<'_> {
         sum / count
     }
 
-    /// The features of a rise whose novelty peaks at `frame` and whose new
-    /// energy has `level_db`;
-    /// `gain` and `sd` are those of its [`super::attack::Contact`].
-    pub fn features(&self, frame: usize, level_db: f64, gain: f64, sd: f64) -> Features {
+    /// The features of a rise whose new energy shows best at `frame`, and has
+    /// `level_db`.
+    pub fn features(&self, rise: usize, frame: usize, level_db: f64) -> Features {
         let mut f = [0.0; FEATURES];
         f[0] = 1.0;
         f[1..=BANDS].copy_from_slice(&self.novelty.rise[frame]);
@@ -93,9 +106,24 @@ impl Scene<'_> {
         f[19] = (strongest(&all[from..frame]) - sum).max(0.0);
         f[20] = (strongest(&all[frame + 1..to]) - sum).max(0.0);
         f[21] = ((self.loud_db - level_db) * 0.1).clamp(-1.0, 5.0) as f32;
-        f[22] = (gain.max(0.0) + 1.0).ln() as f32;
-        f[23] = ((sd + 1.0) / 16.0).ln().clamp(-3.0, 3.0) as f32;
-        f[24] = (f[21] * sum * 0.1).clamp(-10.0, 10.0);
+        f[22] = (f[21] * sum * 0.1).clamp(-10.0, 10.0);
+        let this = &self.rises[rise];
+        let log = |gain: f32| (gain.max(0.0) + 1.0).ln();
+        for (out, &gain) in f[23..].iter_mut().zip(&this.gains) {
+            *out = log(gain);
+        }
+        let gain = log(this.gain());
+        f[27] = gain;
+        f[28] = gain * gain * 0.1;
+        f[29] = log(this.quick) - gain;
+        f[30] = log(this.long) - gain;
+        f[31] = (this.loose + 0.1).ln();
+        let near = |other: &&Rise| other.bin.abs_diff(this.bin) < CLOSE;
+        let before = self.rises[..rise].iter().rev().take_while(near);
+        let after = self.rises[rise + 1..].iter().take_while(near);
+        let stronger = |gain_of: f32| (log(gain_of) - gain).max(0.0);
+        f[32] = before.map(|r| stronger(r.gain())).fold(0.0, f32::max);
+        f[33] = after.map(|r| stronger(r.gain())).fold(0.0, f32::max);
         f
     }
 }

@@ -1,7 +1,6 @@
 //! Hearing: from samples to candidate strokes, and, once the matching has
 //! said who is who, to strokes with their drum, level and pitch.
 
-mod attack;
 mod contacts;
 mod describe;
 mod frames;
@@ -13,6 +12,8 @@ mod masked;
 mod nearby;
 mod novelty;
 mod opening;
+mod residual;
+mod rises;
 pub mod rolling;
 mod tone;
 mod voices;
@@ -21,24 +22,20 @@ pub use describe::describe;
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
 pub use masked::masked;
-pub use opening::Opening;
+pub use opening::Place;
+pub use residual::Residual;
 pub use voices::evidence;
 
 use crate::align::Alignment;
 use crate::error::Error;
 use crate::part::Part;
-use crate::take::{ANALYSIS_RATE_HZ, Recording, TakeInfo};
+use crate::take::{Recording, TakeInfo};
 use novelty::Novelty;
+use opening::Opening;
 use std::sync::Arc;
 
-/// Samples after which what has come is searched for strokes: 20 s.
-const STRETCH: usize = 20 * ANALYSIS_RATE_HZ as usize;
-/// Samples kept from one stretch to the next: 0.5 s.
-const OVERLAP: usize = ANALYSIS_RATE_HZ as usize / 2;
 /// A sum of rises below this is not even looked at.
 const FAINT: f32 = 1.0;
-/// Uncertainty of the coarse time: 5 ms.
-const UNPLACED_SD: f64 = 80.0;
 /// Candidates less likely than this are dropped: 2 %.
 const LEAST_LOG_ODDS: f64 = -3.9;
 
@@ -63,31 +60,19 @@ pub fn again(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
     Heard {
         take: heard.take.clone(),
         candidates,
-        openings: Arc::clone(&heard.openings),
+        places: Arc::clone(&heard.places),
+        residual: Arc::clone(&heard.residual),
         low: Arc::clone(&heard.low),
         bands: Arc::clone(&heard.bands),
     }
 }
 
-/// A place where energy rises.
-struct Rise {
-    frame: usize,
-    contact: attack::Contact,
-    /// `None` at the ends of the take.
-    opening: Option<Opening>,
-}
-
-/// Listens to samples as they come, at [`ANALYSIS_RATE_HZ`].
+/// Listens to samples as they come, at [`crate::take::ANALYSIS_RATE_HZ`].
 pub struct Listener {
     framer: frames::Framer,
     decimator: low::Decimator,
-    picker: attack::Picker,
-    /// The last samples, from sample `kept_from` on.
-    kept: Vec<f32>,
-    kept_from: usize,
-    /// The first sample not yet searched.
-    searched: usize,
-    rises: Vec<Rise>,
+    whitener: residual::Whitener,
+    samples: usize,
 }
 
 impl Default for Listener {
@@ -95,11 +80,8 @@ impl Default for Listener {
         Self {
             framer: frames::Framer::new(),
             decimator: low::Decimator::new(),
-            picker: attack::Picker::new(),
-            kept: Vec::new(),
-            kept_from: 0,
-            searched: 0,
-            rises: Vec::new(),
+            whitener: residual::Whitener::new(),
+            samples: 0,
         }
     }
 }
@@ -109,63 +91,23 @@ impl Listener {
     pub fn push(&mut self, samples: &[f32]) {
         self.framer.push(samples);
         self.decimator.push(samples);
-        self.kept.extend_from_slice(samples);
-        let end = self.kept_from + self.kept.len();
-        if end - self.searched >= STRETCH + OVERLAP {
-            self.search(end - OVERLAP);
-            let drop = (self.searched - OVERLAP).saturating_sub(self.kept_from);
-            self.kept.drain(..drop);
-            self.kept_from += drop;
-        }
-    }
-
-    /// Looks for rises between the last sample searched and `to`.
-    fn search(&mut self, to: usize) {
-        let levels = &self.framer.bands().level_db;
-        let first = (self.searched.saturating_sub(OVERLAP)) / frames::HOP;
-        let novelty = Novelty::of(&levels[first..], &novelty::floors(&levels[first..], 0.1));
-        for frame in novelty.peaks(FAINT) {
-            let sample = (first + frame) * frames::HOP;
-            if (self.searched..to).contains(&sample) {
-                // A stroke in the first instants has nothing before it; the
-                // coarse time is then all there is.
-                let picked = sample
-                    .checked_sub(self.kept_from)
-                    .and_then(|coarse| self.picker.pick(&self.kept, coarse));
-                let (contact, opening) = if let Some((contact, opening)) = picked {
-                    let at = contact.at + self.kept_from as f64;
-                    let moved = opening.after(self.kept_from);
-                    (attack::Contact { at, ..contact }, Some(moved))
-                } else {
-                    let at = sample as f64;
-                    let (sd, gain) = (UNPLACED_SD, 0.0);
-                    (attack::Contact { at, sd, gain }, None)
-                };
-                self.rises.push(Rise {
-                    frame: first + frame,
-                    contact,
-                    opening,
-                });
-            }
-        }
-        self.searched = to;
+        self.whitener.push(samples);
+        self.samples += samples.len();
     }
 
     /// Ends the take.
-    pub fn finish(mut self, take: TakeInfo) -> Heard {
-        self.search(self.kept_from + self.kept.len());
+    pub fn finish(self, take: TakeInfo) -> Heard {
         let bands = self.framer.finish();
-        let judged = judge_rises(&bands, &mut self.rises, LEAST_LOG_ODDS);
-        let mut openings = Vec::with_capacity(judged.len());
-        let mut candidates = Vec::with_capacity(judged.len());
-        for (rise, candidate, _) in judged {
-            openings.push(self.rises[rise].opening.take());
-            candidates.push(candidate);
-        }
+        let residual = self.whitener.finish(self.samples);
+        let (candidates, places) = judge_rises(&bands, &residual, LEAST_LOG_ODDS)
+            .into_iter()
+            .map(|(candidate, place, _)| (candidate, place))
+            .unzip();
         Heard {
             take,
             candidates,
-            openings: Arc::new(openings),
+            places: Arc::new(places),
+            residual: Arc::new(residual),
             low: Arc::new(self.decimator.finish()),
             bands: Arc::new(bands),
         }
@@ -173,30 +115,37 @@ impl Listener {
 
     /// Ends the take and gives every rise with its features, for fitting the
     /// weights.
-    pub fn finish_for_fitting(mut self) -> Vec<(Candidate, Features)> {
-        self.search(self.kept_from + self.kept.len());
-        judge_rises(&self.framer.finish(), &mut self.rises, f64::NEG_INFINITY)
+    pub fn finish_for_fitting(self) -> Vec<(Candidate, Features)> {
+        let residual = self.whitener.finish(self.samples);
+        judge_rises(&self.framer.finish(), &residual, f64::NEG_INFINITY)
             .into_iter()
-            .map(|(_, candidate, features)| (candidate, features))
+            .map(|(candidate, _, features)| (candidate, features))
             .collect()
     }
 }
 
-/// Weighs every rise, now that the whole take is known. Those with better log
-/// odds than `least`, with their place in `rises`.
-fn judge_rises(bands: &Bands, rises: &mut [Rise], least: f64) -> Vec<(usize, Candidate, Features)> {
+/// Weighs every rise, now that the whole take is known, and gives those with
+/// better log odds than `least`.
+fn judge_rises(
+    bands: &Bands,
+    residual: &Residual,
+    least: f64,
+) -> Vec<(Candidate, Place, Features)> {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
-    let growth = contacts::of_take(rises, &novelty);
-    let fresh_db: Vec<f64> = rises
+    let rises = rises::find(residual, &novelty.peaks(FAINT));
+    let places = contacts::places(&rises);
+    let growth = contacts::of_take(residual, &rises, &places);
+    let frames: Vec<usize> = rises.iter().map(|r| novelty.frame_of(r)).collect();
+    let fresh_db: Vec<f64> = frames
         .iter()
-        .map(|rise| fresh_level_db(levels_db, rise.frame))
+        .map(|&frame| fresh_level_db(levels_db, frame))
         .collect();
     let mut loud: Vec<f64> = fresh_db
         .iter()
-        .zip(rises.iter())
-        .filter(|(_, r)| novelty.sum[r.frame] > 8.0)
+        .zip(&frames)
+        .filter(|&(_, &frame)| novelty.sum[frame] > 8.0)
         .map(|(&level_db, _)| level_db)
         .collect();
     loud.sort_by(f64::total_cmp);
@@ -205,25 +154,23 @@ fn judge_rises(bands: &Bands, rises: &mut [Rise], least: f64) -> Vec<(usize, Can
         levels_db,
         floor_db,
         novelty: &novelty,
+        rises: &rises,
         loud_db,
     };
     let mut judged = Vec::new();
-    for (i, (rise, &level_db)) in rises.iter().zip(&fresh_db).enumerate() {
-        let contact = rise.contact;
-        let features = scene.features(rise.frame, level_db, contact.gain, contact.sd);
+    for (i, (&frame, &level_db)) in frames.iter().zip(&fresh_db).enumerate() {
+        let features = scene.features(i, frame, level_db);
         let log_odds = judge::log_odds(&features);
         if log_odds > least {
-            let (time_s, time_sd_s) = match &rise.opening {
-                Some(opening) => contacts::time(growth.place(opening)),
-                None => (attack::sample_s(contact.at), attack::sample_s(contact.sd)),
-            };
+            let placed = growth.place(&Opening::new(residual, places[i]));
+            let (time_s, time_sd_s) = contacts::time(placed);
             let candidate = Candidate {
                 time_s,
                 time_sd_s,
                 log_odds,
                 level_db,
             };
-            judged.push((i, candidate, features));
+            judged.push((candidate, places[i], features));
         }
     }
     judged
@@ -258,9 +205,10 @@ pub struct Heard {
     /// probability of a few per cent; behind these the strokes that only a
     /// roll as a whole shows.
     pub candidates: Vec<Candidate>,
-    /// What is needed to place the contact of each candidate anew; `None`, or
-    /// nothing at all, where it cannot be.
-    pub openings: Arc<Vec<Option<Opening>>>,
+    /// Where the contact of each candidate may be; none where candidates did
+    /// not come from a sound.
+    pub places: Arc<Vec<Place>>,
+    pub residual: Arc<Residual>,
     pub low: Arc<LowBand>,
     pub bands: Arc<Bands>,
 }

@@ -1,6 +1,9 @@
 //! New energy: what rises in each band against what was ringing before.
 
 use super::BANDS;
+use super::frames::HOP_S;
+use super::residual::BIN_S;
+use super::rises::Rise;
 
 /// Frames between a moment and the first frame that looks only behind it.
 const AHEAD: usize = 3;
@@ -13,8 +16,12 @@ const BEFORE: [usize; 4] = [3, 4, 6, 9];
 const AROUND: usize = BEFORE[BEFORE.len() - 1] + AFTER[AFTER.len() - 1] + 1;
 /// A rise in one band counts up to this, in nepers of power.
 const CAP: f32 = 3.5;
-/// Two strokes are at least this far apart: 25 ms.
+/// Two peaks are at least this far apart: 25 ms.
 const APART: usize = 5;
+/// A peak comes this long after the contact on average, seconds.
+const LATE_S: f64 = 0.008;
+/// Frames from a contact on in which its energy shows: 20 ms.
+const SHOWS: usize = 4;
 
 /// Power of a level in dB.
 fn power(level_db: f32) -> f32 {
@@ -42,14 +49,7 @@ pub struct Novelty {
     pub rise: Vec<[f32; BANDS]>,
     /// Their sum.
     pub sum: Vec<f32>,
-    /// The sum with a small share of the rises beyond the cap: a loud stroke
-    /// after silence reaches the cap in every band long before its middle, and
-    /// only this says where the middle is.
-    sharp: Vec<f32>,
 }
-
-/// How much a rise beyond the cap counts when a peak is placed.
-const BEYOND: f32 = 0.05;
 
 impl Novelty {
     /// `floor_db` is the quiet level of each band.
@@ -60,7 +60,6 @@ impl Novelty {
         // number: those of a long take would need much memory.
         let mut powers = [none; AROUND];
         let mut known = 0;
-        let mut sharp = vec![0.0; levels_db.len()];
         let rise: Vec<[f32; BANDS]> = (0..levels_db.len())
             .map(|i| {
                 while known <= i + AFTER[AFTER.len() - 1] {
@@ -80,26 +79,36 @@ impl Novelty {
                         .fold(0.0, f32::max);
                     let whole = ((after + floor[band]) / (before + floor[band])).ln();
                     *out = whole.clamp(0.0, CAP);
-                    sharp[i] += *out + BEYOND * (whole - CAP).max(0.0);
                 }
                 rise
             })
             .collect();
         let sum = rise.iter().map(|r| r.iter().sum()).collect();
-        Self { rise, sum, sharp }
+        Self { rise, sum }
     }
 
-    /// Frames at which the sum peaks above `threshold`.
+    /// The frame at which the energy of a rise of the residual shows best.
+    pub fn frame_of(&self, rise: &Rise) -> usize {
+        let first = (rise.bin as f64 * BIN_S / HOP_S).round() as usize;
+        let to = (first + SHOWS).min(self.sum.len().saturating_sub(1));
+        (first.min(to)..=to)
+            .max_by(|&a, &b| self.sum[a].total_cmp(&self.sum[b]).then(b.cmp(&a)))
+            .unwrap_or(0)
+    }
+
+    /// Bins at which the contacts of peaks of the sum above `threshold` are
+    /// looked for.
     pub fn peaks(&self, threshold: f32) -> Vec<usize> {
-        let sharp = &self.sharp;
-        (0..sharp.len())
+        let sum = &self.sum;
+        (0..sum.len())
             .filter(|&i| {
                 let from = i.saturating_sub(APART);
-                let to = (i + APART + 1).min(sharp.len());
-                sharp[i] > threshold
-                    && sharp[from..i].iter().all(|&s| s < sharp[i])
-                    && sharp[i + 1..to].iter().all(|&s| s <= sharp[i])
+                let to = (i + APART + 1).min(sum.len());
+                sum[i] > threshold
+                    && sum[from..i].iter().all(|&s| s < sum[i])
+                    && sum[i + 1..to].iter().all(|&s| s <= sum[i])
             })
+            .map(|i| ((i as f64 * HOP_S - LATE_S).max(0.0) / BIN_S).round() as usize)
             .collect()
     }
 }

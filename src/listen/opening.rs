@@ -1,89 +1,70 @@
-//! The sound around a rise, kept small: the power of the prediction residual in
-//! a few parts of the spectrum, bin by bin, before and after the contact.
+//! The residual around a rise, in which its contact is placed.
 
-use std::sync::LazyLock;
+use super::residual::{BIN, PARTS, POWERS, Residual};
+use super::rises::Rise;
 
-/// Samples of a bin: 0.5 ms.
-pub const BIN: usize = 8;
-/// The sound that is kept begins and ends this far from the coarse time:
-/// 30 ms before, 60 ms after.
-pub const BACK: usize = 480;
-pub const AHEAD: usize = 960;
-/// Bins that are kept of every rise.
-pub const BINS: usize = (BACK + AHEAD) / BIN;
-/// Parts of the spectrum, and the frequencies between them, hertz.
-pub const PARTS: usize = SPLITS_HZ.len() + 1;
-pub const SPLITS_HZ: [f64; 3] = [500.0, 1500.0, 4000.0];
-
-/// The bin of the coarse time.
-pub const COARSE: i32 = (BACK / BIN) as i32;
-/// Delays that are tried, bins from the coarse time: -25 to 20 ms.
+/// The sound that is looked at begins and ends this far from a rise: 30 ms
+/// before, 60 ms after.
+const BACK: usize = 60;
+const AHEAD: usize = 120;
+/// Bins that are looked at around every rise.
+pub const BINS: usize = BACK + AHEAD;
+/// The bin of the rise itself.
+pub const COARSE: i32 = BACK as i32;
+/// Delays that are tried, bins from the rise: -25 to 20 ms.
 pub const EARLIEST: i32 = -50;
 pub const LATEST: i32 = 40;
 pub const DELAYS: usize = (LATEST - EARLIEST + 1) as usize;
 
-/// Half decibels of power, from -120 dB re full scale.
-pub fn coded(power: f32) -> u8 {
-    CODES[(power.max(0.0).to_bits() >> CODE_BITS) as usize]
-}
-
-/// Bits of a power that do not matter for its code: it is told to 1 %.
-const CODE_BITS: u32 = 16;
-
-/// The code of every power, by its upper bits.
-static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
-    (0..=u32::from(u16::MAX >> 1))
-        .map(|upper| {
-            let middle = upper << CODE_BITS | 1 << (CODE_BITS - 1);
-            let half_db = 20.0 * f32::from_bits(middle).max(1e-12).log10() + 240.0;
-            half_db.round().clamp(0.0, 255.0) as u8
-        })
-        .collect()
-});
-
-/// The power of every code.
-static POWERS: LazyLock<[f32; 256]> =
-    LazyLock::new(|| std::array::from_fn(|c| 10f32.powf((c as f32 - 240.0) / 20.0)));
-
-/// The residual around a rise, and where its contact was first picked.
-#[derive(Clone, Debug)]
-pub struct Opening {
-    pub(super) codes: [[u8; BINS]; PARTS],
-    /// Sample of the coarse time.
-    pub(super) coarse: usize,
+/// Where the contact of a rise may be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// Bin of the rise.
+    pub(super) bin: usize,
     /// Delay of the first pick, bins.
     pub(super) pick: f32,
     /// Delays that are this rise's own: none beyond its neighbours.
     pub(super) own: (i32, i32),
 }
 
-impl Opening {
-    /// From the power of each bin.
-    pub fn new(powers: &[[f32; BINS]; PARTS], coarse: usize, pick_sample: f64) -> Self {
+impl Place {
+    /// Of a rise between neighbours that bound it.
+    pub fn new(rise: &Rise, previous: Option<usize>, next: Option<usize>) -> Self {
+        let delay = |other: usize| other as i64 - rise.bin as i64;
+        let from = previous.map_or(EARLIEST, |p| delay(p).max(i64::from(EARLIEST)) as i32);
+        let to = next.map_or(LATEST, |n| delay(n).min(i64::from(LATEST)) as i32);
         Self {
-            codes: powers.map(|p| p.map(coded)),
-            coarse,
-            pick: ((pick_sample - coarse as f64) / BIN as f64) as f32,
-            own: (EARLIEST, LATEST),
+            bin: rise.bin,
+            pick: rise.pick,
+            own: (from.min(0), to.max(0)),
         }
     }
 
-    /// The same, of samples that begin `samples` later.
-    #[must_use]
-    pub fn after(mut self, samples: usize) -> Self {
-        self.coarse += samples;
-        self
+    /// Bin of the rise.
+    pub(super) fn bin(&self) -> usize {
+        self.bin
+    }
+}
+
+/// The residual around a place.
+#[derive(Clone, Copy, Debug)]
+pub struct Opening<'a> {
+    pub(super) place: Place,
+    pub(super) codes: [&'a [u8]; PARTS],
+}
+
+impl<'a> Opening<'a> {
+    pub fn new(residual: &'a Residual, place: Place) -> Self {
+        let first = place.bin as i64 - BACK as i64;
+        Self {
+            place,
+            codes: std::array::from_fn(|part| residual.codes(part, first, BINS)),
+        }
     }
 
-    /// Bounds the contact by the coarse times of the neighbours, samples.
-    pub fn bound(&mut self, previous: Option<usize>, next: Option<usize>) {
-        let delay = |other: usize| {
-            let apart = other as f64 - self.coarse as f64;
-            (apart / BIN as f64) as i32
-        };
-        let from = previous.map_or(EARLIEST, |p| delay(p).max(EARLIEST));
-        let to = next.map_or(LATEST, |n| delay(n).min(LATEST));
-        self.own = (from.min(0), to.max(0));
+    /// Sample of the rise.
+    pub fn coarse(&self) -> usize {
+        self.place.bin * BIN
     }
 
     /// Power of a bin of a part.

@@ -25,7 +25,7 @@ fn of_samples(take: &MadeTake, samples: Vec<f32>) -> Review {
 struct Near {
     /// Notes whose outcome differs, as a share.
     outcomes: f64,
-    /// Times, ms: all but one in twenty.
+    /// Times, ms beyond half of their told uncertainty: all but one in twenty.
     ms: f64,
     /// Levels, dB.
     db: f64,
@@ -52,7 +52,11 @@ fn compare(faults: &mut Vec<String>, name: &str, one: &Review, two: &Review, nea
     let share = differ as f64 / one.notes.len() as f64;
     let ms = most(
         notes
-            .filter_map(|(a, b)| Some((a.deviation_ms? - b.deviation_ms?).abs()))
+            .filter_map(|(a, b)| {
+                let told = one.strokes.get(a.stroke?)?.time_sd_ms;
+                let off = (a.deviation_ms? - b.deviation_ms?).abs();
+                Some((off - 0.5 * told).max(0.0))
+            })
             .collect(),
     );
     let loud = |review: &Review| -> Vec<Option<f64>> {
@@ -93,7 +97,7 @@ const SAME: Near = Near {
 /// Where every sample is another one: far below what an ear can tell.
 const ALIKE: Near = Near {
     outcomes: 0.02,
-    ms: 1.0,
+    ms: 0.5,
     db: 0.5,
     cents: 2.0,
 };
