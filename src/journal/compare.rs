@@ -8,7 +8,7 @@
 use super::charts::{self, Row, WIDTHS};
 use super::measures::{self, DEFINITIONS, Definition, Measure};
 use super::stats::difference::{Difference, difference, share_b_below_a};
-use super::stats::{holm, median};
+use super::stats::{Interval, holm, median, sd};
 use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
 use crate::report::lettering::harmless;
@@ -169,11 +169,17 @@ fn one(definition: &'static Definition, key: &str, a: &Set, b: &Set) -> Option<C
     let share = (definition.name == DEFINITIONS[0].name)
         .then(|| share_b_below_a(&figures(a), &figures(b)))
         .flatten();
-    let row = |set: &Set, values: Vec<(String, f64)>, mark| Row {
+    let row = |set: &Set, values: Vec<(String, f64)>, mark: f64| Row {
         name: set.name.clone(),
+        band: sd(&bare(&values)).map(|sd| {
+            let of_mean = sd / (values.len() as f64).sqrt();
+            Interval {
+                low: mark - of_mean,
+                high: mark + of_mean,
+            }
+        }),
         values,
         mark: Some(mark),
-        band: None,
     };
     Some(Compared {
         measure: definition.name,
@@ -216,7 +222,9 @@ pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
     for (i, c) in comparison.measures.iter().take(MOST_CHARTS).enumerate() {
         let title = text::measure_of(c.definition, &c.of);
         let unit = text::unit(c.definition);
-        let draw = |id: &str, width| charts::rows(id, width, (&title, unit), &c.rows);
+        let draw = |id: &str, width| {
+            charts::rows(id, width, (&title, unit), &c.rows, &text::rows_key(&c.rows))
+        };
         let (id, id_narrow) = (format!("compare{i}"), format!("compare{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
             let caption = html! { (foreign(&text::compared(c, names))) };
@@ -275,7 +283,7 @@ fn measure_table(comparison: &Comparison) -> Markup {
                 Cell::number(&plain(d.mean_b, places)),
                 Cell::number(&maybe_signed(Some(d.difference), places)),
                 Cell::text(&interval.map_or(UNKNOWN.to_owned(), |i| text::range(i, places))),
-                Cell::number(&plain(c.p_corrected, 3)),
+                Cell::sorted_by(&text::probability(Some(c.p_corrected)), Some(c.p_corrected)),
             ]
         })
         .collect();

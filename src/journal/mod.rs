@@ -10,6 +10,7 @@ pub mod log;
 pub mod measures;
 pub mod schema;
 pub mod stats;
+mod tempo_chart;
 pub mod trend;
 mod trend_page;
 

@@ -10,9 +10,9 @@ use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
 use super::measures::{Better, DEFINITIONS, Definition, Measure};
-use super::stats::logistic::{Attempt, Fastest, fastest_nine_of_ten};
+use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
 use super::stats::trend::{MannKendall, TheilSen, mann_kendall, theil_sen};
-use super::stats::{ALPHA, Interval, holm, median};
+use super::stats::{ALPHA, Interval, holm, mean, median};
 use crate::error::Error;
 use crate::review::Review;
 use crate::words::journal as words;
@@ -65,7 +65,8 @@ pub struct Series {
     pub p_corrected: Option<f64>,
     /// Two single days must differ by more than this before it is more than
     /// measurement and day-to-day scatter (1.96 x root 2 x their standard
-    /// deviation about the line). `None` below five days.
+    /// deviation about the line). `None` below five days, and where all are
+    /// equal.
     pub smallest_change: Option<f64>,
     pub verdict: Verdict,
     #[serde(skip)]
@@ -82,6 +83,23 @@ pub struct TempoEdge {
     pub figure: String,
     /// The fastest tempo at which it is clean nine times of ten.
     pub fastest: Fastest,
+    /// Every take with such figures, in order of time.
+    pub takes: Vec<AtTempo>,
+    /// How often they are clean, by tempo; `None` where the takes do not
+    /// tell.
+    #[serde(skip)]
+    pub curve: Option<Curve>,
+}
+
+/// The figures of one kind in one take.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AtTempo {
+    pub date: String,
+    /// Mean of the figures, quarter notes a minute.
+    pub bpm: f64,
+    pub clean: usize,
+    /// How many have a verdict; at least one.
+    pub of: usize,
 }
 
 /// All trends of one player on one part.
@@ -207,20 +225,21 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
 }
 
 fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -> Series {
-    let mut by_day: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    let mut by_day: BTreeMap<&str, Vec<(f64, Option<f64>)>> = BTreeMap::new();
     let same = |m: &Measure| m.version == definition.version;
     let mut sds = Vec::new();
     for (date, m) in rows.iter().filter(|(_, m)| same(m)) {
-        by_day.entry(date).or_default().push(m.value);
+        by_day.entry(date).or_default().push((m.value, m.sd));
         sds.extend(m.sd);
     }
     let days_of: Vec<Day> = by_day
-        .into_iter()
-        .filter_map(|(date, values)| {
+        .iter()
+        .filter_map(|(date, takes)| {
+            let values: Vec<f64> = takes.iter().map(|t| t.0).collect();
             Some(Day {
-                date: date.to_owned(),
+                date: (*date).to_owned(),
                 value: median(&values)?,
-                takes: values.len(),
+                takes: takes.len(),
             })
         })
         .collect();
@@ -239,6 +258,8 @@ fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -
         // Scatter that came out smaller than the measurement allows is luck.
         1.96 * std::f64::consts::SQRT_2 * s.max(median(&sds).unwrap_or(0.0))
     });
+    // Days that are all equal do not tell how much they scatter.
+    let smallest = smallest.filter(|s| *s > 0.0);
     let in_weeks = |i: Interval| Interval {
         low: 7.0 * i.low,
         high: 7.0 * i.high,
@@ -249,6 +270,7 @@ fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -
             day: days(&d.date),
             date: d.date.clone(),
             value: d.value,
+            takes: by_day[d.date.as_str()].clone(),
             tip: words::day_tip(&d.date, d.value, definition, d.takes),
         })
         .collect();
@@ -297,21 +319,45 @@ fn judge(series: &mut [Series], has_main: bool) {
 }
 
 fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
-    let mut kinds: BTreeMap<&str, Vec<Vec<Attempt>>> = BTreeMap::new();
-    for take in takes {
+    let mut in_time: Vec<&Kept> = takes.iter().collect();
+    in_time.sort_by(|a, b| a.date.cmp(&b.date));
+    let mut kinds: BTreeMap<&str, Vec<(&str, Vec<Attempt>)>> = BTreeMap::new();
+    for take in in_time {
         let mut here: BTreeMap<&str, Vec<Attempt>> = BTreeMap::new();
         for (kind, attempt) in &take.attempts {
             here.entry(kind).or_default().push(*attempt);
         }
         for (kind, attempts) in here {
-            kinds.entry(kind).or_default().push(attempts);
+            kinds.entry(kind).or_default().push((&take.date, attempts));
         }
     }
     kinds
         .into_iter()
-        .map(|(kind, takes)| TempoEdge {
-            figure: kind.to_owned(),
-            fastest: fastest_nine_of_ten(&takes),
-        })
+        .map(|(kind, takes)| edge(kind, takes))
         .collect()
+}
+
+fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>) -> TempoEdge {
+    let (dates, attempts): (Vec<&str>, Vec<Vec<Attempt>>) = takes.into_iter().unzip();
+    let fastest = fastest_nine_of_ten(&attempts);
+    let told = !matches!(fastest, Fastest::NotEnough { .. });
+    let at_tempo = |(date, figures): (&str, &Vec<Attempt>)| {
+        let bpm: Vec<f64> = figures.iter().map(|a| a.bpm).collect();
+        Some(AtTempo {
+            date: date.to_owned(),
+            bpm: mean(&bpm)?,
+            clean: figures.iter().filter(|a| a.success).count(),
+            of: figures.len(),
+        })
+    };
+    TempoEdge {
+        figure: kind.to_owned(),
+        curve: told.then(|| fit(&attempts.concat(), false)).flatten(),
+        takes: dates
+            .into_iter()
+            .zip(&attempts)
+            .filter_map(at_tempo)
+            .collect(),
+        fastest,
+    }
 }

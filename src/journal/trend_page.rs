@@ -1,7 +1,9 @@
 //! trend.html and its charts.
 
-use super::charts::{self, WIDTHS};
-use super::trend::{FEWEST_DAYS, Trends};
+use super::charts::{self, Line, WIDTHS};
+use super::stats::median;
+use super::tempo_chart::against_tempo;
+use super::trend::{FEWEST_DAYS, Series, Trends};
 use crate::number::{UNKNOWN, maybe, maybe_signed};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
 use crate::words::journal as text;
@@ -15,12 +17,12 @@ pub fn files(trends: &Trends) -> Vec<(String, String)> {
     let mut files = Vec::new();
     let mut figures = Vec::new();
     for (i, s) in trends.series.iter().take(MOST_CHARTS).enumerate() {
-        let line = s.line.filter(|_| s.days.len() >= FEWEST_DAYS);
-        let ends = line.zip(s.points.first().zip(s.points.last()));
-        let line = ends.map(|(l, (a, b))| [a, b].map(|p| (p.day, l.intercept + l.slope * p.day)));
+        let line = line(s);
         let title = text::measure_of(s.definition, &s.of);
         let unit = text::unit(s.definition);
-        let draw = |id: &str, width| charts::over_time(id, width, (&title, unit), &s.points, line);
+        let told = text::slope_told(s);
+        let draw =
+            |id: &str, width| charts::over_time(id, width, (&title, unit), &told, &s.points, line);
         let (id, id_narrow) = (format!("trend{i}"), format!("trend{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
             let caption = html! { (foreign(&text::series(s))) };
@@ -28,11 +30,34 @@ pub fn files(trends: &Trends) -> Vec<(String, String)> {
             files.push((format!("trend-{}.svg", i + 1), wide.file()));
         }
     }
-    files.push(("trend.html".to_owned(), page(trends, &figures)));
+    let mut edges = Vec::new();
+    for (i, edge) in trends.tempo_edges.iter().enumerate() {
+        let (id, id_narrow) = (format!("tempo{i}"), format!("tempo{i}n"));
+        let wide = against_tempo(&id, WIDTHS[0], edge);
+        if let (Some(wide), Some(narrow)) = (wide, against_tempo(&id_narrow, WIDTHS[1], edge)) {
+            let caption = html! { (foreign(&text::tempo_edge(edge))) };
+            edges.push(html::figure(&wide, &narrow, &caption));
+            files.push((format!("tempo-{}.svg", i + 1), wide.file()));
+        }
+    }
+    let page = page(trends, &figures, &edges);
+    files.push(("trend.html".to_owned(), page));
     files
 }
 
-fn page(trends: &Trends, figures: &[Markup]) -> String {
+/// The line of a series, where there are days enough for one.
+fn line(s: &Series) -> Option<Line> {
+    let line = s.line.filter(|_| s.days.len() >= FEWEST_DAYS)?;
+    let days: Vec<f64> = s.points.iter().map(|p| p.day).collect();
+    let middle = median(&days)?;
+    Some(Line {
+        through: (middle, line.intercept + line.slope * middle),
+        slope: line.slope,
+        interval: line.interval,
+    })
+}
+
+fn page(trends: &Trends, figures: &[Markup], edges: &[Markup]) -> String {
     let part = trends.part.as_deref().unwrap_or(text::ALL_PARTS);
     let body = html! {
         header {
@@ -42,9 +67,9 @@ fn page(trends: &Trends, figures: &[Markup]) -> String {
         main {
             p { (text::weeks_scope(trends)) }
             @for figure in figures { (figure) }
-            @if !trends.tempo_edges.is_empty() {
+            @if !edges.is_empty() {
                 h2 { (text::AGAINST_TEMPO) }
-                @for edge in &trends.tempo_edges { p { (foreign(&text::tempo_edge(edge))) } }
+                @for edge in edges { (edge) }
             }
             h2 { (text::ALL_MEASURES) }
             (table(trends))
@@ -85,7 +110,7 @@ fn table(trends: &Trends) -> Markup {
                 of_day(s.days.last()),
                 Cell::number(&maybe_signed(s.per_week, d + 1)),
                 Cell::text(&interval.map_or(UNKNOWN.into(), |i| text::range(i, d + 1))),
-                Cell::number(&maybe(s.p_corrected, 3)),
+                Cell::sorted_by(&text::probability(s.p_corrected), s.p_corrected),
                 Cell::number(&maybe(s.smallest_change, d)),
                 Cell::text(text::verdict(s.verdict)),
             ]

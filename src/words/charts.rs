@@ -166,10 +166,7 @@ pub fn figure_tip(figure: &Figure, stroke: usize, offset: f64) -> String {
 }
 
 pub fn scale_bar(ms: f64) -> String {
-    format!(
-        "{}{NBSP}ms · numbers: strokes of the figure",
-        number::plain(ms, 0)
-    )
+    format!("{}{NBSP}ms; strokes by number", number::plain(ms, 0))
 }
 
 /// "Stroke 2: usually 18 ± 3 ms early, to that side in 9 of 10."

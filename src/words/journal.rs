@@ -1,12 +1,13 @@
 //! What is said across takes: over weeks, of two sets, of a class.
 
 use super::{count, kind_name, kind_title, setting_label};
+use crate::journal::charts::Row;
 use crate::journal::class::shared::{Shared, What};
 use crate::journal::compare::{Compared, Comparison};
 use crate::journal::measures::{Better, Definition, Measure, definition_of};
 use crate::journal::stats::logistic::Fastest;
 use crate::journal::stats::{ALPHA, Interval};
-use crate::journal::trend::{FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
+use crate::journal::trend::{AtTempo, FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
 use crate::number::{self, NBSP, plain, signed};
 
 // Measures
@@ -112,6 +113,14 @@ fn in_95(interval: Interval, decimals: usize) -> String {
     format!("95{NBSP}%: {}", range(interval, decimals))
 }
 
+/// A probability: "0.023", "< 0.001".
+pub fn probability(p: Option<f64>) -> String {
+    match p {
+        Some(p) if p < 0.0005 => format!("<{NBSP}0.001"),
+        p => number::maybe(p, 3),
+    }
+}
+
 /// The last line of a page.
 pub fn made_by() -> String {
     format!("Made by kettlemark {}.", env!("CARGO_PKG_VERSION"))
@@ -149,6 +158,15 @@ pub fn rows_desc(rows: &[(&str, usize)]) -> String {
     format!("{}.", sets.join(", "))
 }
 
+/// What the marks of a chart of sets mean; only what is drawn.
+pub fn rows_key(rows: &[Row]) -> String {
+    let mut text = "Dot: a take; upright line: their mean".to_owned();
+    if rows.iter().any(|r| r.band.is_some()) {
+        text += "; shaded: ± its standard uncertainty";
+    }
+    text + "."
+}
+
 /// How many values stand behind something: "n 17".
 pub fn n(count: usize) -> String {
     format!("n{NBSP}{count}")
@@ -168,6 +186,89 @@ pub fn day_tip(date: &str, value: f64, definition: &Definition, takes: usize) ->
         "{date}: {} ({})",
         sized(&plain(value, definition.decimals), unit(definition)),
         count(takes, "take", "takes")
+    )
+}
+
+/// The figures under the title of a chart over days: "n 14 days; −0.55 ms a
+/// week (95 %: −0.87 to −0.21)".
+pub fn slope_told(s: &Series) -> String {
+    let n = format!("n{NBSP}{}", count(s.days.len(), "day", "days"));
+    match s.per_week.filter(|_| s.days.len() >= FEWEST_DAYS) {
+        Some(_) => format!("{n}; {}", slope(s)),
+        None => n,
+    }
+}
+
+/// What the marks of a chart over days mean; only what is drawn.
+pub fn over_time_key(bars: bool, several: bool, fan: bool) -> String {
+    let dots = if several {
+        "Dot: the median of a day, ring: a take"
+    } else {
+        "Dot: a take"
+    };
+    let uncertainty = if bars {
+        "upright bar: a take’s figure ± its standard uncertainty"
+    } else {
+        "no bars: takes give no uncertainty of this measure"
+    };
+    let mut marks = vec![dots, uncertainty];
+    if fan {
+        marks.push("shaded: slopes within 95\u{a0}%");
+    }
+    format!("{}.", marks.join("; "))
+}
+
+/// The title of a chart of evenness against tempo.
+pub fn against_tempo_title(kind: &str) -> String {
+    format!("Clean figures by tempo: {}", kind_name(kind))
+}
+
+pub const TEMPO_AXIS: &str = "Tempo, quarter notes a minute";
+
+/// How many takes and figures such a chart has.
+pub fn against_tempo_told(takes: usize, figures: usize) -> String {
+    format!(
+        "n{NBSP}{}, {}",
+        count(takes, "take", "takes"),
+        count(figures, "figure", "figures")
+    )
+}
+
+/// What its marks mean; only what is drawn.
+pub fn against_tempo_key(curve: bool, edge: bool) -> String {
+    let mut text = "Dot: a take; upright bar: ± the standard uncertainty of its share; dashed: \
+                    nine of ten"
+        .to_owned();
+    if curve {
+        text += "; line: the share that all takes lead to expect";
+    }
+    if edge {
+        text += "; shaded: where it crosses nine of ten, 95\u{a0}%";
+    }
+    text + "."
+}
+
+/// "104 (95 %: 99 to 108)".
+pub fn fastest_clean(bpm: f64, interval: Option<Interval>) -> String {
+    match interval {
+        Some(i) => format!(
+            "{} (95{NBSP}%: {} to {})",
+            plain(bpm, 0),
+            plain(i.low, 0),
+            plain(i.high, 0)
+        ),
+        None => plain(bpm, 0),
+    }
+}
+
+/// One take of a chart against tempo.
+pub fn at_tempo_tip(take: &AtTempo) -> String {
+    format!(
+        "{}: {} of {} clean at {}",
+        take.date,
+        take.clean,
+        take.of,
+        plain(take.bpm, 0)
     )
 }
 
@@ -221,18 +322,23 @@ pub fn weeks_scope(trends: &Trends) -> String {
     text
 }
 
+/// "−0.55 ms a week (95 %: −0.87 to −0.21)"; empty below two days.
+fn slope(s: &Series) -> String {
+    let decimals = s.definition.decimals + 1;
+    let Some(per_week) = s.per_week else {
+        return String::new();
+    };
+    let size = sized(&signed(per_week, decimals), unit(s.definition));
+    match s.per_week_interval {
+        Some(i) => format!("{size} a week ({})", in_95(i, decimals)),
+        None => format!("{size} a week"),
+    }
+}
+
 /// What is said of one measure over the days.
 pub fn series(s: &Series) -> String {
-    let decimals = s.definition.decimals + 1;
     let unit = unit(s.definition);
-    let slope = s.per_week.map(|v| {
-        let slope = format!("{} a week", sized(&signed(v, decimals), unit));
-        match s.per_week_interval {
-            Some(i) => format!("{slope} ({})", in_95(i, decimals)),
-            None => slope,
-        }
-    });
-    let slope = slope.unwrap_or_default();
+    let slope = slope(s);
     let mut text = match s.verdict {
         Verdict::NotEnough => format!(
             "Not enough takes yet: {}, {FEWEST_DAYS} are needed.",
@@ -261,7 +367,7 @@ pub fn series(s: &Series) -> String {
 pub fn verdict(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::NotEnough => "not enough yet",
-        Verdict::NoTrend => "no trend",
+        Verdict::NoTrend => "no\u{a0}trend",
         Verdict::Better => "better",
         Verdict::Worse => "worse",
         Verdict::Rising => "rising",
@@ -295,10 +401,10 @@ pub fn tempo_edge(edge: &TempoEdge) -> String {
             per_week,
             per_week_interval,
         } => {
-            let mut text = format!("{kind}: clean nine times of ten up to {}", tempo(*bpm));
-            if let Some(i) = interval {
-                text += &format!(" (95{NBSP}%: {} to {})", plain(i.low, 0), plain(i.high, 0));
-            }
+            let mut text = format!(
+                "{kind}: clean nine times of ten up to {} quarter notes a minute",
+                fastest_clean(*bpm, *interval)
+            );
             match (per_week, per_week_interval) {
                 (Some(slope), Some(i)) if !i.holds(0.0) => {
                     text += &format!(

@@ -32,7 +32,15 @@ fn said(command: &mut Command, code: i32) -> String {
     said
 }
 
-fn weeks(name: &str, title: Option<&str>, player: &str, days: u32) -> String {
+/// A log of takes five days apart, each at the tempo and with the faults that
+/// `played` gives, and its page.
+fn weeks(
+    name: &str,
+    title: Option<&str>,
+    player: &str,
+    days: u32,
+    played: impl Fn(u32) -> (f64, f64),
+) -> String {
     let folder = tempfile::tempdir().unwrap();
     let log = folder.path().join("log.db");
     let start = jiff::civil::date(2026, 9, 1);
@@ -40,8 +48,7 @@ fn weeks(name: &str, title: Option<&str>, player: &str, days: u32) -> String {
         let day = start
             .checked_add(jiff::Span::new().days(5 * i64::from(take)))
             .unwrap();
-        let faults = (1.0 - f64::from(take) / 14.0).max(0.1);
-        let bpm = 84.0 + f64::from(take * 7 % 30);
+        let (bpm, faults) = played(take);
         let file = format!("take-{take}.wav");
         let mut review = fixture::one_of_many(&file, bpm, faults, u64::from(take) + 1);
         if let Some(title) = title {
@@ -64,16 +71,37 @@ fn weeks(name: &str, title: Option<&str>, player: &str, days: u32) -> String {
 
 #[test]
 fn pages_of_weeks_are_written() {
-    let told = weeks("trend", None, "A", 14);
+    // Better from week to week, whatever the tempo.
+    let better = |take: u32| {
+        let bpm = 84.0 + f64::from(take * 7 % 30);
+        (bpm, (1.0 - f64::from(take) / 14.0).max(0.1))
+    };
+    let told = weeks("trend", None, "A", 14, better);
     assert!(
         told.starts_with("Unevenness: triplets: Better: −"),
         "{told}"
     );
     assert!(!told.contains(['_', '[']), "identifiers: {told}");
-    let told = weeks("trend-few", None, "A", 3);
+    let told = weeks("trend-few", None, "A", 3, better);
     assert!(told.contains("Not enough takes yet"), "{told}");
-    weeks("trend-hostile", Some(HOSTILE), HOSTILE, 8);
+    weeks("trend-hostile", Some(HOSTILE), HOSTILE, 8, better);
     tame("trend-hostile");
+    // Worse the faster, from week to week the same.
+    let faster = |take: u32| {
+        let step = take * 7 % 12;
+        (72.0 + 4.0 * f64::from(step), 0.1 + 0.07 * f64::from(step))
+    };
+    let told = weeks("trend-tempo", None, "A", 24, faster);
+    assert!(
+        told.contains("Triplets: clean nine times of ten up to"),
+        "{told}"
+    );
+    let chart = std::fs::read_to_string(out("trend-tempo").join("tempo-3.svg")).unwrap();
+    assert!(
+        chart.contains("Clean figures by tempo: triplets"),
+        "{chart}"
+    );
+    assert!(chart.contains("where it crosses nine of ten"), "{chart}");
 }
 
 fn put(review: &Review, folder: &Path) {

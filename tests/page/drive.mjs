@@ -6,6 +6,7 @@
 // check these alone.
 
 import assert from "node:assert/strict";
+import { execFileSync } from "node:child_process";
 import { existsSync, readFileSync, readdirSync } from "node:fs";
 import { createRequire } from "node:module";
 import { join, dirname } from "node:path";
@@ -20,6 +21,7 @@ const across = {
   trend: ["Evenness against tempo", "All measures", "How this is reckoned"],
   "trend-few": ["Evenness against tempo", "All measures", "How this is reckoned"],
   "trend-hostile": ["Evenness against tempo", "All measures", "How this is reckoned"],
+  "trend-tempo": ["Evenness against tempo", "All measures", "How this is reckoned"],
   compare: ["All measures", "Bar by bar", "How this is reckoned"],
   "compare-one": ["All measures", "Bar by bar", "How this is reckoned"],
   "compare-hostile": ["All measures", "Bar by bar", "How this is reckoned"],
@@ -173,6 +175,31 @@ for (const name of cases) {
     assert.equal(await page.locator("th button").evaluateAll((all) =>
       all.filter((e) => getComputedStyle(e).display !== "contents").length), 0);
     await page.pdf({ path: join(out, name, "seen-print.pdf"), format: "A4", printBackground: true });
+    // A sign at the head and one at the foot of every drawing: both come out
+    // on the same sheet.
+    const drawings = await page.evaluate(() => {
+      const shown = [...document.querySelectorAll("figure svg.chart, .slices > svg")].filter((e) => e.getClientRects().length > 0);
+      shown.forEach((svg, k) => {
+        const { height } = svg.viewBox.baseVal;
+        for (const [sign, y] of [["head", 4], ["foot", height - 1]]) {
+          const text = document.createElementNS("http://www.w3.org/2000/svg", "text");
+          text.setAttribute("x", 0);
+          text.setAttribute("y", y);
+          text.setAttribute("style", "font-size:4px");
+          text.textContent = `sign${k}${sign}`;
+          svg.append(text);
+        }
+      });
+      return shown.length;
+    });
+    const signed = join(out, name, "seen-signed.pdf");
+    await page.pdf({ path: signed, format: "A4" });
+    const sheets = execFileSync("pdftotext", [signed, "-"], { encoding: "utf8", maxBuffer: 1 << 26 }).split("\f");
+    const sheetOf = (sign) => sheets.findIndex((text) => new RegExp(`\\b${sign}\\b`).test(text));
+    for (let k = 0; k < drawings; k++) {
+      const [head, foot] = [sheetOf(`sign${k}head`), sheetOf(`sign${k}foot`)];
+      assert.ok(head >= 0 && head === foot, `drawing ${k} begins on sheet ${head + 1} and ends on ${foot + 1}`);
+    }
     await close(page);
   });
   if (name in across) {

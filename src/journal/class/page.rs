@@ -117,10 +117,10 @@ pub fn files(title: &str, rows: &[Row]) -> Vec<(String, String)> {
             band: None,
         }];
         let name = text::measure_of(d, key);
-        let draw = |id: &str, width| charts::rows(id, width, (&name, text::unit(d)), &row);
+        let draw = |id: &str, width| charts::rows(id, width, (&name, text::unit(d)), &row, "");
         let (id, id_narrow) = (format!("class{i}"), format!("class{i}n"));
         if let (Some(wide), Some(narrow)) = (draw(&id, WIDTHS[0]), draw(&id_narrow, WIDTHS[1])) {
-            figures.push(html::figure(&wide, &narrow, &html! { (text::ONE_DOT) }));
+            figures.push(html::figure(&wide, &narrow, &html! {}));
             files.push((format!("class-{}.svg", i + 1), wide.file()));
         }
     }
@@ -134,6 +134,7 @@ pub fn files(title: &str, rows: &[Row]) -> Vec<(String, String)> {
             (not_judged(rows))
             @if !figures.is_empty() {
                 h2 { (text::SPREAD) }
+                p.note { (text::ONE_DOT) }
                 @for figure in &figures { (figure) }
             }
         }

@@ -136,6 +136,12 @@ pub struct Curve {
 }
 
 impl Curve {
+    /// The share that succeeds at a tempo, in the middle of the weeks.
+    pub fn share_at(&self, bpm: f64) -> f64 {
+        let log_odds = self.constant + self.per_week * self.mean_week + self.per_bpm * bpm;
+        1.0 / (1.0 + (-log_odds).exp())
+    }
+
     /// The tempo of nine in ten, in the middle of the weeks.
     pub fn nine_of_ten(&self) -> f64 {
         (LOG_ODDS_NINE_OF_TEN - self.constant - self.per_week * self.mean_week) / self.per_bpm
@@ -279,6 +285,8 @@ mod tests {
         // The penalty draws the curve in, never out.
         let held = fit(&attempts, false).unwrap();
         assert!(held.per_bpm > 0.0 && held.per_bpm < curve.per_bpm);
+        // Log odds 2.1972 are odds of nine to one.
+        assert!((curve.share_at(curve.nine_of_ten()) - 0.9).abs() < 1e-12);
     }
 
     /// Success falls through 0.9 at 100 and a step later each week.

@@ -57,6 +57,23 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     Some(sorted[below] + way * (sorted[above] - sorted[below]))
 }
 
+/// A share and its standard uncertainty as an interval that stays between 0
+/// and 1 and does not vanish at either (Wilson 1927, JASA 22:209, with z = 1).
+/// `None` of nothing.
+pub fn share_interval(successes: usize, of: usize) -> Option<Interval> {
+    if of == 0 {
+        return None;
+    }
+    let n = of as f64;
+    let share = successes as f64 / n;
+    let centre = (share + 0.5 / n) / (1.0 + 1.0 / n);
+    let half = (share * (1.0 - share) / n + 0.25 / (n * n)).sqrt() / (1.0 + 1.0 / n);
+    Some(Interval {
+        low: centre - half,
+        high: centre + half,
+    })
+}
+
 /// P-values of several tests made at once, corrected so that one wrong call
 /// among all of them stays as rare as the level says (Holm 1979,
 /// Scandinavian Journal of Statistics 6:65). In the order given.
@@ -88,6 +105,20 @@ mod tests {
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.25), Some(1.75));
         assert_eq!(median(&[]), None);
         assert_eq!(sd(&[1.0]), None);
+    }
+
+    /// Worked by hand from (p + z²/2n ± z sqrt(p(1-p)/n + z²/4n²)) / (1 + z²/n).
+    #[test]
+    fn a_share_never_is_certain() {
+        let close = |found: Interval, low: f64, high: f64| {
+            assert!((found.low - low).abs() < 1e-9, "{found:?}");
+            assert!((found.high - high).abs() < 1e-9, "{found:?}");
+        };
+        close(share_interval(10, 10).unwrap(), 10.0 / 11.0, 1.0);
+        close(share_interval(0, 4).unwrap(), 0.0, 0.2);
+        let half = (0.25_f64 / 8.0 + 0.25 / 64.0).sqrt() / 1.125;
+        close(share_interval(4, 8).unwrap(), 0.5 - half, 0.5 + half);
+        assert_eq!(share_interval(0, 0), None);
     }
 
     /// Worked by hand: .01 x 4, .02 x 3, .03 x 2, .04 x 1, kept rising.

@@ -156,7 +156,7 @@ fn levels(svg: &mut Svg, review: &Review, at: &Scale, level: &Scale, marks_y: f6
         let text = words::level_number(stretch);
         if b - a > lettering::width(&text, 11.0) + 4.0 {
             let y = level.held(db) - 6.0;
-            svg.text((a + 3.0, y), "small", Anchor::Start, &text);
+            svg.text((a + 3.0, y), "small clear", Anchor::Start, &text);
         }
     }
 }
@@ -168,6 +168,8 @@ fn hairpins(svg: &mut Svg, review: &Review, at: &Scale, y: f64) {
             continue;
         }
         let (a, b) = (at.held(written.from), at.held(written.to));
+        // Short of the mark that follows.
+        let b = (b - 5.0).max(a + 5.0);
         let grows = written.kind == "crescendo";
         let (narrow, wide) = if grows { (a, b) } else { (b, a) };
         let d = format!(

@@ -55,7 +55,11 @@ pub fn evenness(review: &Review) -> Markup {
     html! {
         section #evenness {
             h2 { (text::EVENNESS) }
-            p.note { (text::EVENNESS_LEAD) }
+            @if !review.figure_kinds.is_empty() {
+                p.note { (text::EVENNESS_LEAD) }
+            } @else if review.tempo.curve.len() > 1 {
+                p.note { (words::NO_FIGURES) }
+            }
             (apart(review, charts::evenness::draw_apart))
             @if !review.figure_kinds.is_empty() { (tables::kinds(review)) }
             @if !review.figures.is_empty() {
