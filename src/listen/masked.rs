@@ -30,7 +30,7 @@ const POINTS: usize = 7;
 const PLACES: [i64; 7] = [-30, -20, -10, 0, 10, 20, 30];
 /// What a stroke gains in the residual that shows there half the time, nepers,
 /// and how quickly that changes.
-const GAIN_SHOWS: (f32, f32) = (12.0, 2.5);
+const GAIN_SHOWS: (f32, f32) = (8.0, 1.5);
 /// The same of the sum of rises in the bands, nepers of power, and how much a
 /// band adds at most.
 const SUM_SHOWS: (f32, f32) = (3.5, 0.6);

@@ -27,6 +27,10 @@ const BEFORE_S: f64 = 0.006;
 const BINS_A_FACT: f64 = 3.0;
 /// No stroke is heard well enough to be worth more than this, nepers.
 const MOST: f64 = 60.0;
+/// Nor one that so much a louder stroke follows within its spectrum, dB, than
+/// this, nepers.
+const LOUDER_DB: f64 = 10.0;
+const COVERED: f64 = 2.0;
 /// A voice learned from fewer strokes than this leans on the model.
 const LEAN: f64 = 1.5;
 
@@ -144,16 +148,35 @@ pub fn evidence(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -
         .zip(&owners)
         .map(|(s, strokes)| voice(&views, strokes, s.pitch.hz(a4_hz)))
         .collect();
+    let covered = covered(&heard.candidates, heard.low.rate_hz);
     (0..heard.candidates.len())
         .map(|i| {
+            let most = if covered[i] { COVERED } else { MOST };
             let found: Vec<f64> = voices.iter().map(|v| views.divergence(i, v).0).collect();
             let least = found.iter().copied().fold(f64::INFINITY, f64::min);
             found
                 .iter()
-                .map(|d| -(d - least).min(MOST) as f32)
+                .map(|d| -(d - least).min(most) as f32)
                 .collect()
         })
         .collect()
+}
+
+/// Whether a much louder stroke falls into the spectrum after each candidate.
+fn covered(candidates: &[Candidate], rate_hz: f64) -> Vec<bool> {
+    let until_s = AFTER_S + SPAN as f64 / rate_hz;
+    let mut order: Vec<usize> = (0..candidates.len()).collect();
+    order.sort_by(|&a, &b| candidates[a].time_s.total_cmp(&candidates[b].time_s));
+    let mut covered = vec![false; candidates.len()];
+    for (rank, &i) in order.iter().enumerate() {
+        let this = &candidates[i];
+        covered[i] = order[rank + 1..]
+            .iter()
+            .map(|&j| &candidates[j])
+            .take_while(|c| c.time_s < this.time_s + until_s)
+            .any(|c| c.log_odds > 0.0 && c.level_db > this.level_db + LOUDER_DB);
+    }
+    covered
 }
 
 /// Whether another note is struck at the same written time.
