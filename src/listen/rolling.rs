@@ -158,10 +158,13 @@ impl Rolled {
     }
 }
 
-/// Hears the rolls of a passage. `None` for a span too short to hold one, or
-/// outside the take.
+/// Hears the rolls of a passage. `None` for a span too short to hold one,
+/// outside the take, or at the ends of the rates that are weighed.
 pub fn hear(bands: &Bands, spans: &[Span]) -> Vec<Option<Rolled>> {
     let rates = rates();
+    // At the ends of what is weighed, the true rate may lie beyond: the sound
+    // of a room passes for strokes between the strokes.
+    let (slowest, fastest) = (RATES.0 * (1.0 + NEAR), RATES.1 / (1.0 + NEAR));
     let stretches: Vec<Vec<Stretch>> = spans
         .iter()
         .map(|span| Stretch::of(bands, span, &rates))
@@ -174,6 +177,7 @@ pub fn hear(bands: &Bands, spans: &[Span]) -> Vec<Option<Rolled>> {
         .map(|(span, own)| {
             let shares: Vec<Belief> = beliefs.by_ref().take(own.len()).collect();
             rolled(bands.hop_s, span, own, &shares, &rates)
+                .filter(|roll| (slowest..=fastest).contains(&roll.rate_hz))
         })
         .collect()
 }
