@@ -19,5 +19,6 @@ pub mod pitch;
 pub mod report;
 pub mod review;
 pub mod settings;
+pub mod stats;
 pub mod take;
 pub mod words;

@@ -14,6 +14,7 @@ use super::follow::Step;
 use super::score::Score;
 use super::sounds::Sounds;
 use crate::part::{Part, quarters_f64};
+use crate::stats::MAD_TO_SD;
 
 /// Width at half height of the equivalent kernel of a smoothing spline in
 /// units of its bandwidth: B. W. Silverman, Ann. Stat. 12 (1984) 898, gives
@@ -91,8 +92,7 @@ pub(super) fn fit(
         }
         if round + 2 < ROUNDS && !off.is_empty() {
             off.sort_by(f64::total_cmp);
-            // Median absolute deviation to standard deviation of a normal.
-            scale = (1.4826 * off[off.len() / 2]).clamp(LEAST_SCALE_S, 0.05);
+            scale = (MAD_TO_SD * off[off.len() / 2]).clamp(LEAST_SCALE_S, 0.05);
         }
     }
     finish(&points, &smooth, scale, to - from + 1)

@@ -8,11 +8,12 @@
 use super::charts::{self, Row, WIDTHS};
 use super::measures::{self, DEFINITIONS, Definition, Measure};
 use super::stats::difference::{Difference, difference, share_b_below_a};
-use super::stats::{Interval, holm, median, sd};
+use super::stats::{Interval, holm};
 use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
 use crate::report::lettering::harmless;
 use crate::review::Review;
+use crate::stats::{median, sd};
 use crate::words::journal as text;
 use maud::{Markup, html};
 use serde::Serialize;

@@ -4,9 +4,9 @@
 //! what it is about (`scope` and `key`) and under which version of its
 //! definition it was made: numbers of different versions are not compared.
 
-use super::stats::{mean, median};
 use crate::align::Outcome;
 use crate::review::{Figure, Review, StopState};
+use crate::stats::{mean, median};
 use std::collections::BTreeMap;
 
 /// Which way is better for the player.

@@ -1,11 +1,11 @@
 //! trend.html and its charts.
 
 use super::charts::{self, Line, WIDTHS};
-use super::stats::median;
 use super::tempo_chart::against_tempo;
 use super::trend::{FEWEST_DAYS, Series, Trends};
 use crate::number::{UNKNOWN, maybe, maybe_signed};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
+use crate::stats::median;
 use crate::words::journal as text;
 use maud::{Markup, html};
 

@@ -89,18 +89,16 @@ pub(super) fn place_again(
         let place = *heard.places.get(candidate)?;
         Some(Opening::new(&heard.residual, place))
     };
-    let mut everything: Vec<Opening<'_>> = of_setting
-        .iter()
-        .flatten()
-        .filter_map(|&c| opening(c))
-        .collect();
-    // As many of every drum as its share of the strokes.
-    let step = everything.len().div_ceil(ENOUGH).max(1);
-    everything = everything.into_iter().step_by(step).collect();
+    // Enough strokes, spread evenly over those that there are.
+    let some = |strokes: Vec<usize>| -> Vec<Opening<'_>> {
+        let openings: Vec<Opening<'_>> = strokes.into_iter().filter_map(opening).collect();
+        let step = openings.len().div_ceil(ENOUGH).max(1);
+        openings.into_iter().step_by(step).collect()
+    };
+    let everything = some(of_setting.concat());
     let of_take = Growth::expected(&everything).learn(&everything);
     for strokes in &of_setting {
-        let openings: Vec<Opening<'_>> = strokes.iter().filter_map(|&c| opening(c)).collect();
-        let growth = of_take.learn(&openings);
+        let growth = of_take.learn(&some(strokes.clone()));
         for &candidate in strokes {
             if let Some(opening) = opening(candidate) {
                 let (time_s, time_sd_s) = time(growth.place(&opening));

@@ -5,6 +5,7 @@ use super::rolling::{self, Rolled, Span};
 use super::{Candidate, Heard, fresh_level_db};
 use crate::align::{Alignment, Outcome};
 use crate::part::{Part, quarters_f64};
+use crate::stats::{mad_sd, median};
 
 /// Standard uncertainty of where the pulse puts the first stroke of a roll,
 /// seconds: trained players keep within 10 ms (E. L. Sterling, thesis), others
@@ -84,15 +85,10 @@ fn lateness(candidates: &[Candidate], rolls: &[(Rolled, f64)]) -> (f64, f64) {
             late.extend(near.filter(|off| off.abs() < 2.0 * PLACED_S));
         }
     }
-    if late.len() < FEWEST {
-        return (0.0, LOOSE_SD_S);
+    match (median(&late), mad_sd(&late)) {
+        (Some(middle), Some(spread)) if late.len() >= FEWEST => (middle, spread),
+        _ => (0.0, LOOSE_SD_S),
     }
-    let middle = late.len() / 2;
-    let median = *late.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let mut off: Vec<f64> = late.iter().map(|l| (l - median).abs()).collect();
-    let spread = *off.select_nth_unstable_by(middle, f64::total_cmp).1;
-    // Median absolute deviation to standard deviation of a normal.
-    (median, 1.4826 * spread)
 }
 
 fn raise(candidates: &mut [Candidate], roll: &Rolled, late_s: f64, until_s: f64) {

@@ -140,7 +140,7 @@ impl Look<'_> {
                 .map_or(0.0, |l| 10f32.powf(l[band] * 0.1))
         };
         Some(Profile {
-            parts: self.scale.fresh(place.bin()),
+            parts: self.scale.fresh(place.bin),
             bands: std::array::from_fn(|b| {
                 (power(Some(frame + APART), b) - power(frame.checked_sub(APART), b)).max(0.0)
             }),

@@ -176,6 +176,16 @@ fn judge_rises(
     judged
 }
 
+/// Whether a value is the highest of those up to `apart` places around it, and
+/// the first where several are.
+fn is_peak<T: PartialOrd>(values: &[T], place: usize, apart: usize) -> bool {
+    let from = place.saturating_sub(apart);
+    let to = (place + apart + 1).min(values.len());
+    let highest = &values[place];
+    values[from..place].iter().all(|v| v < highest)
+        && values[place..to].iter().all(|v| v <= highest)
+}
+
 /// Energy of the first 80 ms above what was ringing, 47-4200 Hz, dB re full
 /// scale.
 fn fresh_level_db(levels_db: &[[f32; BANDS]], frame: usize) -> f64 {

@@ -1,10 +1,10 @@
 //! How strong a stroke is expected to be, from the matched strokes around it.
 
-use super::opening::Place;
 use super::residual::BIN_S;
 use super::rises::Scale;
 use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome};
+use crate::stats::{mad_sd, median};
 use std::collections::BTreeSet;
 
 /// Strokes this far before or after say how strong a passage is, seconds.
@@ -20,8 +20,6 @@ const OTHERS_BELOW_DB: (f64, f64, f64) = (15.0, 12.0, 40.0);
 const OTHERS_DB: (f64, f64, f64) = (10.0, 7.0, 12.0);
 /// As many other sounds of a take say how strong such sounds are.
 const MANY: usize = 20;
-/// Median absolute deviation of a normal distribution, in standard deviations.
-const MAD: f64 = 0.6745;
 
 /// The strengths of the matched strokes of a take in order of time.
 pub struct Nearby {
@@ -38,7 +36,7 @@ impl Nearby {
         // Strokes of a roll may have a time alone.
         let bin_at = |time_s: f64| (time_s / BIN_S).round().max(0.0) as usize;
         let strength = |(i, candidate): (usize, &Candidate)| {
-            let place = heard.places.get(i).map(Place::bin);
+            let place = heard.places.get(i).map(|p| p.bin);
             let bin = place.unwrap_or_else(|| bin_at(candidate.time_s));
             let fresh: f32 = scale.fresh(bin).iter().sum();
             10.0 * f64::from(fresh.max(1e-12)).log10()
@@ -74,13 +72,14 @@ impl Nearby {
         [from..here, here..to].map(|range| {
             let strokes = self.strokes[range].iter();
             let others: Vec<f64> = strokes.filter(|s| Some(s.0) != but).map(|s| s.2).collect();
-            (others.len() >= FEWEST).then(|| median(others)).flatten()
+            (others.len() >= FEWEST).then(|| median(&others)).flatten()
         })
     }
 
     /// The usual strength of all strokes, dB. `None`: there are none.
     pub fn usual_db(&self) -> Option<f64> {
-        median(self.strokes.iter().map(|s| s.2).collect())
+        let all: Vec<f64> = self.strokes.iter().map(|s| s.2).collect();
+        median(&all)
     }
 
     /// Of the sounds that were not matched, `spared` left out: how far their
@@ -98,9 +97,8 @@ impl Nearby {
         if below.len() < MANY {
             return (OTHERS_BELOW_DB.0, OTHERS_DB.0);
         }
-        let off = |middle: f64| below.iter().map(|b| (b - middle).abs()).collect();
-        let middle = median(below.clone()).unwrap_or(OTHERS_BELOW_DB.0);
-        let spread = median(off(middle)).unwrap_or(OTHERS_DB.0) / MAD;
+        let middle = median(&below).unwrap_or(OTHERS_BELOW_DB.0);
+        let spread = mad_sd(&below).unwrap_or(OTHERS_DB.0);
         (
             middle.clamp(OTHERS_BELOW_DB.1, OTHERS_BELOW_DB.2),
             spread.clamp(OTHERS_DB.1, OTHERS_DB.2),
@@ -128,12 +126,6 @@ impl Nearby {
             .reduce(f64::max)
             .map_or(0.0, |odds| odds.min(0.0))
     }
-}
-
-/// The upper median; `None` of nothing.
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Takes down the odds of candidates that are too soft for the strokes around

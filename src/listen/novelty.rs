@@ -1,9 +1,9 @@
 //! New energy: what rises in each band against what was ringing before.
 
-use super::BANDS;
 use super::frames::HOP_S;
 use super::residual::BIN_S;
 use super::rises::Rise;
+use super::{BANDS, is_peak};
 
 /// Frames between a moment and the first frame that looks only behind it.
 const AHEAD: usize = 3;
@@ -101,13 +101,7 @@ impl Novelty {
     pub fn peaks(&self, threshold: f32) -> Vec<usize> {
         let sum = &self.sum;
         (0..sum.len())
-            .filter(|&i| {
-                let from = i.saturating_sub(APART);
-                let to = (i + APART + 1).min(sum.len());
-                sum[i] > threshold
-                    && sum[from..i].iter().all(|&s| s < sum[i])
-                    && sum[i + 1..to].iter().all(|&s| s <= sum[i])
-            })
+            .filter(|&i| sum[i] > threshold && is_peak(sum, i, APART))
             .map(|i| ((i as f64 * HOP_S - LATE_S).max(0.0) / BIN_S).round() as usize)
             .collect()
     }

@@ -39,11 +39,6 @@ impl Place {
             own: (from.min(0), to.max(0)),
         }
     }
-
-    /// Bin of the rise.
-    pub(super) fn bin(&self) -> usize {
-        self.bin
-    }
 }
 
 /// The residual around a place.

@@ -24,6 +24,8 @@ const BLOCK: usize = 256;
 /// either end.
 const TAPS: usize = 2 * MARGIN + 1;
 const MARGIN: usize = 16;
+/// Bins below this share of all count as quiet.
+const QUIET: f64 = 0.1;
 /// Silent bins kept before the take and after it.
 const BEFORE: usize = 128;
 const AFTER: usize = 256;
@@ -56,6 +58,8 @@ pub static POWERS: LazyLock<[f32; 256]> =
 #[derive(Clone, Debug, Default)]
 pub struct Residual {
     codes: [Vec<u8>; PARTS],
+    /// A quiet power of each part: one bin in ten lies below it.
+    quiet: [f32; PARTS],
 }
 
 impl Residual {
@@ -68,9 +72,21 @@ impl Residual {
             codes.resize(codes.len() + AFTER, 0);
             codes
         };
-        Self {
-            codes: std::array::from_fn(codes),
-        }
+        Self::new(std::array::from_fn(codes))
+    }
+
+    fn new(codes: [Vec<u8>; PARTS]) -> Self {
+        let mut residual = Self {
+            codes,
+            quiet: [0.0; PARTS],
+        };
+        residual.quiet = std::array::from_fn(|part| POWERS[usize::from(residual.quiet_code(part))]);
+        residual
+    }
+
+    /// A quiet power of each part.
+    pub fn quiet(&self) -> [f32; PARTS] {
+        self.quiet
     }
 
     /// Bins of the take.
@@ -86,13 +102,13 @@ impl Residual {
         self.codes[part].get(from..from + count).unwrap_or(&[])
     }
 
-    /// The code below which a share of the bins of a part lie.
-    pub fn quiet(&self, part: usize, share: f64) -> u8 {
+    /// The code below which [`QUIET`] of the bins of a part lie.
+    fn quiet_code(&self, part: usize) -> u8 {
         let mut counts = [0usize; 256];
         for &code in self.codes(part, 0, self.bins()) {
             counts[usize::from(code)] += 1;
         }
-        let mut left = (share * self.bins() as f64) as usize;
+        let mut left = (QUIET * self.bins() as f64) as usize;
         for (code, &count) in (0u8..=255).zip(&counts) {
             if count > left {
                 return code;
@@ -114,7 +130,7 @@ pub struct Whitener {
     /// The residual below two of the frequencies that split it.
     through: Vec<f32>,
     below: Vec<f32>,
-    out: Residual,
+    codes: [Vec<u8>; PARTS],
 }
 
 impl Whitener {
@@ -132,9 +148,7 @@ impl Whitener {
             residual: vec![0.0; MARGIN],
             through: vec![0.0; BLOCK],
             below: vec![0.0; BLOCK],
-            out: Residual {
-                codes: std::array::from_fn(|_| vec![0; BEFORE]),
-            },
+            codes: std::array::from_fn(|_| vec![0; BEFORE]),
         }
     }
 
@@ -157,11 +171,11 @@ impl Whitener {
     pub fn finish(mut self, samples: usize) -> Residual {
         self.push(&[0.0; BLOCK + 2 * MARGIN]);
         let bins = samples.div_ceil(BIN);
-        for codes in &mut self.out.codes {
+        for codes in &mut self.codes {
             codes.resize(BEFORE + bins, 0);
             codes.resize(BEFORE + bins + AFTER, 0);
         }
-        self.out
+        Residual::new(self.codes)
     }
 
     /// Adds the residual of the block that begins [`FIT`] after `start`.
@@ -191,7 +205,7 @@ impl Whitener {
         // Each low-pass takes what lies below it; the next part is what the
         // next one lets through besides.
         self.below.fill(0.0);
-        for (part, codes) in self.out.codes.iter_mut().enumerate() {
+        for (part, codes) in self.codes.iter_mut().enumerate() {
             if let Some(taps) = LOW_PASS.get(part) {
                 self.through.fill(0.0);
                 for (k, &tap) in taps.iter().enumerate() {

@@ -1,6 +1,7 @@
 //! Rises: places from which on the residual is louder than before. Every
 //! stroke is one, and much else.
 
+use super::is_peak;
 use super::opening::{EARLIEST, LATEST};
 use super::residual::{PARTS, POWERS, Residual};
 
@@ -26,8 +27,6 @@ const BLURRED: (usize, usize) = (40, 90);
 const AROUND: std::ops::Range<i64> = -40..40;
 /// Fewest bins on each side of a pick.
 const EDGE: usize = 4;
-/// Bins below this share of all count as quiet.
-const QUIET: f64 = 0.1;
 
 /// A place where the residual rises.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,15 +58,8 @@ impl Rise {
 pub fn find(residual: &Residual, further: &[usize]) -> Vec<Rise> {
     let scale = Scale::of(residual);
     let gains = scale.every(MIDDLE);
-    let apart = APART / STEP;
     let own = (0..gains.len())
-        .filter(|&i| {
-            let from = i.saturating_sub(apart);
-            let to = (i + apart + 1).min(gains.len());
-            gains[i] > FAINT
-                && gains[from..i].iter().all(|&g| g < gains[i])
-                && gains[i + 1..to].iter().all(|&g| g <= gains[i])
-        })
+        .filter(|&i| gains[i] > FAINT && is_peak(&gains, i, APART / STEP))
         .map(|i| i * STEP);
     let mut bins: Vec<usize> = own.collect();
     let known = bins.clone();
@@ -93,9 +85,7 @@ impl<'a> Scale<'a> {
     pub fn of(residual: &'a Residual) -> Self {
         Self {
             residual,
-            floors: std::array::from_fn(|part| {
-                4.0 * POWERS[usize::from(residual.quiet(part, QUIET))] + 1e-12
-            }),
+            floors: residual.quiet().map(|quiet| 4.0 * quiet + 1e-12),
         }
     }
 

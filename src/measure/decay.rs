@@ -12,7 +12,7 @@
 //! log likelihood, gives the place, its uncertainty and how much likelier the
 //! knee is than none.
 
-use super::stats::Estimate;
+use crate::stats::Estimate;
 
 /// One partial after a stroke.
 #[derive(Clone, Debug)]

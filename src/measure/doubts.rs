@@ -1,10 +1,10 @@
 //! What makes a review less sure, and which measures it touches.
 
 use super::scene::Scene;
-use super::stats;
 use crate::align::Outcome;
 use crate::listen::Heard;
 use crate::review::{Doubt, Review, StopState};
+use crate::stats;
 use crate::words::remarks as words;
 
 /// Share of samples in flat tops from which on levels are spoilt: below it

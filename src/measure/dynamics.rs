@@ -7,9 +7,9 @@
 
 use super::AGAINST_SDS;
 use super::scene::Scene;
-use super::stats::{self, Estimate, MEDIAN_TO_MEAN_SE};
 use crate::part::{Dynamic, HairpinKind, Note, Quarters, quarters_f64};
 use crate::review::{Accent, Dynamics, HairpinFacts, LevelFacts, OrderBreak};
+use crate::stats::{self, Estimate, MEDIAN_TO_MEAN_SE};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -15,12 +15,12 @@
 
 use super::grouping::{self, Written};
 use super::scene::Scene;
-use super::stats::{self, MEDIAN_TO_MEAN_SE};
 use super::{AGAINST_SDS, FOR_SDS};
 use crate::align::{Outcome, Passage};
 use crate::part::Hand;
 use crate::review::{Figure, FigureKind};
 use crate::settings::Settings;
+use crate::stats::{self, MEDIAN_TO_MEAN_SE};
 use std::collections::BTreeMap;
 
 /// Below this interval the noticeable difference is a time, above it a share

@@ -5,12 +5,12 @@
 //! intervals between drums are reported apart from the cents of each.
 
 use super::scene::Scene;
-use super::stats::{self, Estimate};
 use super::{AGAINST_SDS, FOR_SDS};
 use crate::listen::Stroke;
 use crate::part::Setting;
 use crate::review::{DrumFacts, IntervalFacts, SettingFacts, TuneVerdict};
 use crate::settings::Settings;
+use crate::stats::{self, Estimate};
 
 /// Scatter of the principal tone from stroke to stroke besides the
 /// uncertainty of each, cents: the two halves of a split mode differ by

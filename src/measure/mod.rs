@@ -24,7 +24,6 @@ pub mod remarks;
 pub mod rolls;
 pub mod round;
 mod scene;
-pub mod stats;
 pub mod stops;
 pub mod tempo;
 pub mod written;

@@ -1,9 +1,10 @@
 //! Every run through some of the part.
 
 use super::scene::Scene;
-use super::{figures, stats, tempo};
+use super::{figures, tempo};
 use crate::align::{Outcome, Passage};
 use crate::review::PassageFacts;
+use crate::stats;
 
 /// All passages, in order of time.
 pub fn passages(scene: &Scene) -> Vec<PassageFacts> {

@@ -7,11 +7,12 @@
 
 use super::figures::{self, noticeable_ms};
 use super::scene::Scene;
-use super::{AGAINST_SDS, dynamics, stats};
+use super::{AGAINST_SDS, dynamics};
 use crate::align::Outcome;
 use crate::part::quarters_f64;
 use crate::pitch::Pitch;
 use crate::review::{Figure, Remark, Review, StopState};
+use crate::stats;
 use crate::words::remarks::{self as words, Advice, ShapeFacts};
 
 /// The most remarks a player can use at once.

@@ -5,15 +5,15 @@
 //! heard one by one, and agree with that, they tell the rate more closely.
 
 use super::scene::Scene;
-use super::stats::{self, Estimate};
 use crate::align::Outcome;
 use crate::listen::rolling::{self, Rolled, Span};
 use crate::listen::{FIRST_SD_S, Stroke};
 use crate::part::{Quarters, quarters_f64};
 use crate::review::Roll;
+use crate::stats::{self, Estimate};
 
 /// A rate is told when it is this likely to be within 5 %.
-const SURE: f64 = 0.7;
+pub const SURE: f64 = 0.7;
 /// And when a roll is no less likely than this to be there at all, nats: of
 /// one whose first stroke was heard, and of one whose beginning is in doubt.
 const ROLLED: f64 = -2.0;

@@ -11,9 +11,9 @@
 use super::decay::{self, Knee, Slopes, Trace};
 use super::partials;
 use super::scene::Scene;
-use super::stats::{self, Estimate};
 use crate::part::{Damp, quarters_f64};
 use crate::review::{Stop, StopState};
+use crate::stats::{self, Estimate};
 use num_rational::Ratio;
 use std::collections::BTreeMap;
 

@@ -1,10 +1,10 @@
 //! The tempo kept: its curve, its median, and whether it rushes or drags.
 
 use super::scene::Scene;
-use super::stats;
 use crate::align::Passage;
 use crate::part::{Quarters, quarters_f64};
 use crate::review::{TempoFacts, TempoPoint};
+use crate::stats;
 use num_rational::Ratio;
 
 /// Fewest bars for a rush or drag figure.

@@ -13,6 +13,7 @@ use crate::review::{
     Review, Roll, SettingFacts, Stop, StopState, StrokeFacts, TempoFacts,
 };
 use crate::settings::Settings;
+use crate::stats::median;
 
 pub const OVERVIEW: &str = "The take at a glance";
 pub const EVENNESS: &str = "Evenness";
@@ -347,13 +348,10 @@ pub fn accents_heading(review: &Review) -> String {
         .iter()
         .filter_map(|a| a.contrast_db)
         .collect();
-    let mut sorted = known.clone();
-    sorted.sort_by(f64::total_cmp);
-    let median = sorted.get(sorted.len() / 2).copied();
     format!(
         "Accents: {}, median {}{NBSP}dB",
         count(known.len(), "measured", "measured"),
-        number::maybe_signed(median, 1)
+        number::maybe_signed(median(&known), 1)
     )
 }
 

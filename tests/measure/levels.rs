@@ -2,10 +2,10 @@
 
 use crate::laid::{Laid, mark, part, pitch, q, run};
 use kettlemark::measure::intonation::verdict;
-use kettlemark::measure::stats::Estimate;
 use kettlemark::part::{Dynamic, Hairpin, HairpinKind, Retuning};
 use kettlemark::review::TuneVerdict;
 use kettlemark::settings::Settings;
+use kettlemark::stats::Estimate;
 
 /// Two bars p, two bars f, quarters on drums 1 and 2 in turn; the second drum
 /// is 6 dB nearer to the microphone.

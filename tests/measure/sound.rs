@@ -4,7 +4,8 @@
 use crate::known::known;
 use kettlemark::align::align;
 use kettlemark::listen::rolling::{Span, hear};
-use kettlemark::listen::{again, listen};
+use kettlemark::listen::{FIRST_SD_S, again, listen};
+use kettlemark::measure::rolls::SURE;
 use kettlemark::measure::{Scene, stops};
 use kettlemark::part::{Quarters, quarters_f64};
 use kettlemark::review::StopState;
@@ -147,13 +148,13 @@ fn roll_rates(kind: Kind) -> Vec<Option<bool>> {
                 let note = &take.part.notes[roll.note];
                 Span {
                     from_s: tempo(note.at),
-                    from_sd_s: 0.025,
+                    from_sd_s: FIRST_SD_S,
                     to_s: tempo(note.at + note.length),
                 }
             })
             .collect();
         for (truth, heard) in take.truth.rolls.iter().zip(hear(&bands, &spans)) {
-            let told = heard.filter(|h| h.sure >= 0.75).map(|h| h.rate_hz);
+            let told = heard.filter(|h| h.sure >= SURE).map(|h| h.rate_hz);
             rates.push(told.map(|r| (r / truth.strokes_per_s - 1.0).abs() <= 0.05));
         }
     }

@@ -80,7 +80,7 @@ fn f_score(heard: &[Heard], detector: usize) -> f64 {
         let pairs = onsets::pairs(truth, found, LAG_WINDOW_S);
         lags.extend(pairs.iter().map(|p| found[p.1] - truth[p.0]));
     }
-    let lag = kettlemark::measure::stats::median(&lags).unwrap_or(0.0);
+    let lag = kettlemark::stats::median(&lags).unwrap_or(0.0);
     let (mut asked_hits, mut asked, mut hits, mut found_count) = (0, 0, 0, 0);
     for (h, truth) in heard.iter().zip(&truths) {
         let audible: Vec<bool> = truth

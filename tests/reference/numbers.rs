@@ -2,8 +2,9 @@
 //! same random numbers, and the thresholds against the paper they come from.
 
 use kettlemark::align::Pulse;
-use kettlemark::measure::{figures, stats};
+use kettlemark::measure::figures;
 use kettlemark::settings::Settings;
+use kettlemark::stats;
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::outside;
 use serde::Deserialize;

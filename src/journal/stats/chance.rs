@@ -67,7 +67,7 @@ mod tests {
     fn normal_numbers_have_mean_0_and_deviation_1() {
         let mut chance = Chance::seeded(7);
         let drawn: Vec<f64> = (0..20_000).map(|_| chance.normal()).collect();
-        assert!(super::super::mean(&drawn).unwrap().abs() < 0.03);
-        assert!((super::super::sd(&drawn).unwrap() - 1.0).abs() < 0.03);
+        assert!(crate::stats::mean(&drawn).unwrap().abs() < 0.03);
+        assert!((crate::stats::sd(&drawn).unwrap() - 1.0).abs() < 0.03);
     }
 }

@@ -6,7 +6,8 @@
 //! Hypotheses*. Bootstrap: Efron & Tibshirani 1993.
 
 use super::chance::Chance;
-use super::{ALPHA, Interval, mean, median, sd};
+use super::{ALPHA, Interval};
+use crate::stats::{mean, median, sd};
 
 /// Up to this many ways of dividing the values all are tried.
 const MOST_WAYS: usize = 20_000;

@@ -6,8 +6,9 @@
 //! slow attempts succeed and all fast ones fail (ridge on standardised
 //! predictors; le Cessie & van Houwelingen 1992, Applied Statistics 41:191).
 
+use super::Interval;
 use super::chance::Chance;
-use super::{Interval, mean, quantile, sd};
+use crate::stats::{mean, quantile, sd};
 
 const SEED: u64 = 0x7465_6d70_6f39_3031;
 const RESAMPLINGS: usize = 1_000;

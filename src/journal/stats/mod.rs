@@ -25,38 +25,6 @@ impl Interval {
 /// The level at which something is called found: one wrong call in twenty.
 pub const ALPHA: f64 = 0.05;
 
-/// Arithmetic mean; `None` for nothing.
-pub fn mean(values: &[f64]) -> Option<f64> {
-    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
-}
-
-/// Standard deviation with n - 1; `None` below two values.
-pub fn sd(values: &[f64]) -> Option<f64> {
-    let centre = mean(values)?;
-    let squares: f64 = values.iter().map(|v| (v - centre).powi(2)).sum();
-    (values.len() > 1).then(|| (squares / (values.len() - 1) as f64).sqrt())
-}
-
-/// The middle value, the mean of the two middle ones where their number is
-/// even; `None` for nothing.
-pub fn median(values: &[f64]) -> Option<f64> {
-    quantile(values, 0.5)
-}
-
-/// Quantile by linear interpolation between order statistics (definition 7
-/// of Hyndman & Fan 1996, The American Statistician 50(4)); `None` for
-/// nothing.
-pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let last = sorted.len().checked_sub(1)?;
-    let place = share.clamp(0.0, 1.0) * last as f64;
-    let below = place.floor() as usize;
-    let above = (below + 1).min(last);
-    let way = place - below as f64;
-    Some(sorted[below] + way * (sorted[above] - sorted[below]))
-}
-
 /// A share and its standard uncertainty as an interval that stays between 0
 /// and 1 and does not vanish at either (Wilson 1927, JASA 22:209, with z = 1).
 /// `None` of nothing.
@@ -93,19 +61,6 @@ pub fn holm(p_values: &[f64]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Arithmetic on a sample of five intervals and one more; the expected
-    /// values are worked by hand from the definitions.
-    #[test]
-    fn moments_and_quantiles() {
-        let intervals = [167.0, 160.0, 173.0, 166.0, 171.0, 163.0];
-        assert!((mean(&intervals).unwrap() - 166.666_67).abs() < 1e-5);
-        assert!((sd(&intervals).unwrap() - 4.844_241).abs() < 1e-6);
-        assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
-        assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.25), Some(1.75));
-        assert_eq!(median(&[]), None);
-        assert_eq!(sd(&[1.0]), None);
-    }
 
     /// Worked by hand from (p + z²/2n ± z sqrt(p(1-p)/n + z²/4n²)) / (1 + z²/n).
     #[test]

@@ -6,7 +6,8 @@
 //! *Nonparametric Statistical Methods*, section 9.3. Values are taken to be
 //! independent: one value a day, not several of one sitting.
 
-use super::{ALPHA, Interval, median};
+use super::{ALPHA, Interval};
+use crate::stats::median;
 
 /// Up to this many values the exact distribution is used. All its counts
 /// stay below 2^53, so that they are exact in floating point.

@@ -1,9 +1,9 @@
 //! deviations.svg: how far the notes lie from the pulse, counted.
 
 use super::{Frame, nothing};
-use crate::measure::stats::median;
 use crate::report::lettering;
 use crate::review::Review;
+use crate::stats::median;
 use crate::{number, words};
 use plotters::prelude::*;
 

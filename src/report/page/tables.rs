@@ -4,6 +4,7 @@ use crate::align::Outcome;
 use crate::number as fmt;
 use crate::report::html::{Cell, Column, numbers, table, words as column_of};
 use crate::review::{NoteFacts, Review, StopState, WrittenBar};
+use crate::stats::{mean, median};
 use crate::words::{
     self,
     page::{self as text, column, unit},
@@ -351,16 +352,4 @@ fn bar_row(review: &Review, i: usize, bar: &WrittenBar) -> Vec<Cell> {
         plain(median(&uneven), 1),
         plain(median(&levels), 1),
     ]
-}
-
-fn mean(values: &[f64]) -> Option<f64> {
-    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
-}
-
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let upper = *sorted.get(sorted.len() / 2)?;
-    let lower = *sorted.get((sorted.len() - 1) / 2)?;
-    Some(f64::midpoint(lower, upper))
 }

@@ -12,7 +12,11 @@
 //! A player rolls at much the same rate throughout a take, so the rolls of a
 //! take inform each other; none is told by the others alone.
 
-use super::{BANDS, Bands};
+mod chain;
+mod evidence;
+
+use super::{Bands, is_peak};
+use chain::{Chain, Stretch};
 
 /// Rates that are weighed, strokes a second: the slowest, the fastest, and how
 /// many, in equal steps of the logarithm.
@@ -25,45 +29,8 @@ const USUAL: (f64, f64) = (10.5, 0.25);
 /// Spread of the logarithm of the rates within a take: drums of different
 /// size, loud and soft (common practice, no source).
 const WITHIN: f64 = 0.08;
-/// Spread of the distance between two strokes, as a share of it: two uneven
-/// hands and their scatter.
-const SPREAD: f64 = 0.045;
-/// Distances up to this many times the mean are looked at: over four times the
-/// spread.
-const FARTHEST: f64 = 1.2;
-/// The last stroke lies between these shares of a distance before the end that
-/// is written, give or take the third.
-const LAST: (f64, f64, f64) = (0.45, 1.65, 0.06);
-/// Chance that a roll ends earlier than that.
-const BROKEN_OFF: f64 = 0.03;
-/// A long roll is taken in stretches of this length at most, seconds: nobody
-/// keeps one rate for long.
-const STRETCH_S: f64 = 4.0;
 /// A rate is near another within this share.
 const NEAR: f64 = 0.05;
-
-/// Frames on either side over which a level is compared with its surroundings:
-/// 80 ms, about the distance of two strokes.
-const AROUND: usize = 16;
-/// Levels scatter by this much at least, dB.
-const LEAST_DB: f32 = 0.5;
-/// Frames averaged before and after a moment.
-const BEFORE: [usize; 3] = [1, 2, 3];
-const AFTER: [usize; 5] = [2, 3, 4, 5, 6];
-/// A band says no more than this, in units of its scatter: a click that
-/// covers a band must not shout the others down.
-const LOUDEST: f32 = 1.5;
-/// Frames on either side in which a rise competes with others.
-const RIVALS: usize = 6;
-/// From the sum of the bands and what it lacks to the highest one around to
-/// the natural log of how much likelier a stroke makes it. Fitted by logistic
-/// regression on the rolls of tuning seeds 0 to 11 of four kinds, a third of
-/// the frames of each stroke given to its contact alone; rounded.
-const CONSTANT: f64 = 0.45;
-const HEIGHT: f64 = 0.113;
-const LACK: f64 = 0.181;
-/// No frame says more than this, nats.
-const MOST: f64 = 6.0;
 
 /// Where a roll is expected.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -131,11 +98,7 @@ impl Rolled {
             .collect();
         let mut moments = Vec::new();
         for (i, &sum) in sums.iter().enumerate() {
-            let from = i.saturating_sub(2 * half);
-            let to = (i + 2 * half + 1).min(sums.len());
-            let highest =
-                sums[from..i].iter().all(|&s| s < sum) && sums[i..to].iter().all(|&s| s <= sum);
-            if sum < least || !highest {
+            if sum < least || !is_peak(&sums, i, 2 * half) {
                 continue;
             }
             let near = i.saturating_sub(half)..(i + half + 1).min(sums.len());
@@ -188,167 +151,6 @@ fn rates() -> Vec<f64> {
     (0..count)
         .map(|k| slowest * (step * k as f64).exp())
         .collect()
-}
-
-/// A piece of a roll, and how likely it is at each rate.
-struct Stretch {
-    first: usize,
-    /// Nats a frame.
-    evidence: Vec<f64>,
-    /// The same as a ratio of likelihoods.
-    ratio: Vec<f64>,
-    /// Begins with the roll, ends with it.
-    ends: (bool, bool),
-    from_s: f64,
-    from_sd_s: f64,
-    to_s: f64,
-    hop_s: f64,
-    /// Natural log of the likelihood at each rate, against no stroke at all.
-    likelihood: Vec<f64>,
-}
-
-impl Stretch {
-    fn of(bands: &Bands, span: &Span, rates: &[f64]) -> Vec<Self> {
-        let length = span.to_s - span.from_s;
-        let hop_s = bands.hop_s;
-        let usable = hop_s > 0.0 && length.is_finite() && span.from_sd_s > 0.0;
-        if !usable || length < 2.0 / RATES.0 || span.from_s < 0.0 {
-            return Vec::new();
-        }
-        let count = (length / STRETCH_S).ceil().max(1.0);
-        (0..count as usize)
-            .filter_map(|k| {
-                let ends = (k == 0, k + 1 == count as usize);
-                let from_s = span.from_s + length * k as f64 / count;
-                let to_s = span.from_s + length * (k + 1) as f64 / count;
-                let early = if ends.0 { 3.0 * span.from_sd_s } else { 0.0 };
-                let first = ((from_s - early).max(0.0) / hop_s).round() as usize;
-                let last = ((to_s / hop_s).round() as usize).min(bands.level_db.len());
-                let evidence = evidence(&bands.level_db, first, last)?;
-                let mut stretch = Self {
-                    first,
-                    ratio: evidence.iter().map(|e| e.exp()).collect(),
-                    evidence,
-                    ends,
-                    from_s,
-                    from_sd_s: span.from_sd_s,
-                    to_s,
-                    hop_s,
-                    likelihood: Vec::new(),
-                };
-                let all = rates.iter().map(|&rate| Chain::new(&stretch, rate));
-                stretch.likelihood = all.map(|chain| chain.likelihood.ln()).collect();
-                Some(stretch)
-            })
-            .collect()
-    }
-
-    fn time(&self, place: usize) -> f64 {
-        (self.first + place) as f64 * self.hop_s
-    }
-}
-
-/// 0 to 1, a half at 0.
-fn logistic(x: f64) -> f64 {
-    1.0 / (1.0 + (-x).exp())
-}
-
-/// Strokes at one rate laid through a stretch.
-struct Chain {
-    /// Sum over all ways to a stroke in a frame, that frame included.
-    forward: Vec<f64>,
-    /// Chance of each frame to hold the last stroke.
-    last: Vec<f64>,
-    /// Chance of each distance, frames from the first element of the pair.
-    steps: (usize, Vec<f64>),
-    likelihood: f64,
-}
-
-impl Chain {
-    /// No scaling is needed: a stretch holds at most 72 strokes, each worth at
-    /// most e^[`MOST`].
-    fn new(stretch: &Stretch, rate: f64) -> Self {
-        let count = stretch.evidence.len();
-        let distance = 1.0 / (rate * stretch.hop_s);
-        let nearest = (distance * (2.0 - FARTHEST)).floor().max(1.0) as usize;
-        let farthest = (distance * FARTHEST).ceil() as usize;
-        let mut chances: Vec<f64> = (nearest..=farthest)
-            .map(|d| (-0.5 * ((d as f64 / distance - 1.0) / SPREAD).powi(2)).exp())
-            .collect();
-        let whole: f64 = chances.iter().sum();
-        chances.iter_mut().for_each(|c| *c /= whole);
-
-        let (soonest, latest, soft) = LAST;
-        let wanted = (latest - soonest) * distance;
-        let mut first = vec![0.0; count];
-        let mut last = vec![0.0; count];
-        for place in 0..count {
-            let since = (stretch.time(place) - stretch.from_s) * rate;
-            let left = (stretch.to_s - stretch.time(place)) * rate;
-            first[place] = if stretch.ends.0 {
-                let off = since / (rate * stretch.from_sd_s);
-                if off < 8.0 {
-                    (-0.5 * off * off).exp()
-                } else {
-                    0.0
-                }
-            } else if since < 2.0 {
-                logistic((1.0 - since) / soft)
-            } else {
-                0.0
-            };
-            let near = left < latest + 1.0;
-            last[place] = match (stretch.ends.1, near) {
-                (true, true) => {
-                    let in_time = logistic((left - soonest) / soft)
-                        * logistic((latest - left) / soft)
-                        / wanted;
-                    (1.0 - BROKEN_OFF) * in_time + BROKEN_OFF / count as f64
-                }
-                (true, false) => BROKEN_OFF / count as f64,
-                (false, true) => logistic((1.0 - left) / soft),
-                (false, false) => 0.0,
-            };
-        }
-        let whole: f64 = first.iter().sum::<f64>().max(f64::MIN_POSITIVE);
-        let mut forward: Vec<f64> = vec![0.0; count];
-        for place in 0..count {
-            let mut sum = first[place] / whole;
-            for (step, chance) in (nearest..).zip(&chances) {
-                let Some(before) = place.checked_sub(step) else {
-                    break;
-                };
-                sum += chance * forward[before];
-            }
-            forward[place] = sum * stretch.ratio[place];
-        }
-        let likelihood: f64 = forward.iter().zip(&last).map(|(f, l)| f * l).sum();
-        Self {
-            forward,
-            last,
-            steps: (nearest, chances),
-            likelihood: likelihood.max(f64::MIN_POSITIVE),
-        }
-    }
-
-    /// Chance of a stroke in each frame.
-    fn presence(&self, stretch: &Stretch) -> Vec<f64> {
-        let count = self.forward.len();
-        let mut backward = self.last.clone();
-        for place in (0..count).rev() {
-            for (step, chance) in (self.steps.0..).zip(&self.steps.1) {
-                let Some(&after) = backward.get(place + step) else {
-                    break;
-                };
-                backward[place] += chance * after * stretch.ratio[place + step];
-            }
-        }
-        self.forward
-            .iter()
-            .zip(&backward)
-            .map(|(f, b)| f * b / self.likelihood)
-            .collect()
-    }
 }
 
 /// Shares of belief in each rate.
@@ -470,72 +272,11 @@ fn rolled(
     Some(all)
 }
 
-/// How much each frame from `first` up to before `last` sounds like the
-/// contact of a stroke inside a roll, nats. Every band is compared with itself
-/// a little before and after, in units of its own scatter there: a roll in a
-/// room, soft or loud, then looks much the same. `None`: no such frames.
-fn evidence(levels_db: &[[f32; BANDS]], first: usize, last: usize) -> Option<Vec<f64>> {
-    if first >= last || last > levels_db.len() {
-        return None;
-    }
-    let reach = AROUND + RIVALS;
-    let from = first.saturating_sub(reach);
-    let to = (last + reach).min(levels_db.len());
-    let level = |place: usize| levels_db[place.min(levels_db.len() - 1)];
-    let around = |place: usize| place.saturating_sub(AROUND)..=place + AROUND;
-    let count = (2 * AROUND + 1) as f32;
-    let mean = |place: usize| -> [f32; BANDS] {
-        let mut sum = [0.0; BANDS];
-        let here = around(place);
-        let length = (here.end() - here.start() + 1) as f32;
-        for l in here.map(level) {
-            (0..BANDS).for_each(|b| sum[b] += l[b] / length);
-        }
-        sum
-    };
-    // Levels about their own surroundings.
-    let begin = from.saturating_sub(AROUND);
-    let loose: Vec<[f32; BANDS]> = (begin..to + AROUND)
-        .map(|place| {
-            let (own, middle) = (level(place), mean(place));
-            std::array::from_fn(|b| own[b] - middle[b])
-        })
-        .collect();
-    let rise: Vec<f64> = (from..to)
-        .map(|place| {
-            let mut sum = 0.0;
-            for b in 0..BANDS {
-                let square: f32 = around(place)
-                    .map(|k| loose[k.saturating_sub(begin).min(loose.len() - 1)][b].powi(2))
-                    .sum();
-                let scatter = (square / count + LEAST_DB * LEAST_DB).sqrt();
-                let after = AFTER.iter().map(|k| level(place + k)[b]).sum::<f32>();
-                let before = BEFORE
-                    .iter()
-                    .map(|&k| level(place.saturating_sub(k))[b])
-                    .sum::<f32>();
-                let step = after / AFTER.len() as f32 - before / BEFORE.len() as f32;
-                sum += (step / scatter).clamp(-LOUDEST, LOUDEST);
-            }
-            f64::from(sum)
-        })
-        .collect();
-    let nats = (first..last)
-        .map(|place| {
-            let here = place - from;
-            let rivals = here.saturating_sub(RIVALS)..(here + RIVALS + 1).min(rise.len());
-            let highest = rise[rivals].iter().copied().fold(f64::MIN, f64::max);
-            let nats = CONSTANT + HEIGHT * rise[here] + LACK * (rise[here] - highest);
-            nats.clamp(-MOST, MOST)
-        })
-        .collect();
-    Some(nats)
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::listen::BANDS;
 
     const HOP_S: f64 = 0.005;
 

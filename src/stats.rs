@@ -219,6 +219,19 @@ pub fn straightness(points: &[(f64, f64)]) -> Option<f64> {
 mod tests {
     use super::*;
 
+    /// Arithmetic on a sample of five intervals and one more; the expected
+    /// values are worked by hand from the definitions.
+    #[test]
+    fn moments_and_quantiles() {
+        let intervals = [167.0, 160.0, 173.0, 166.0, 171.0, 163.0];
+        assert!((mean(&intervals).unwrap() - 166.666_67).abs() < 1e-5);
+        assert!((sd(&intervals).unwrap() - 4.844_241).abs() < 1e-6);
+        assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
+        assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.25), Some(1.75));
+        assert_eq!(median(&[]), None);
+        assert_eq!(sd(&[1.0]), None);
+    }
+
     /// Arithmetic: |x - 2| of 1, 1, 2, 2, 4, 6, 9 is 1, 1, 0, 0, 2, 4, 7,
     /// whose median is 1.
     #[test]
