@@ -17,7 +17,7 @@ pub fn review(heard: &Heard, part: &Part, settings: &Settings) -> Review {
     let heard = &listen::again(heard, part, &first);
     let evidence = Evidence {
         per: listen::evidence(heard, part, &first, settings.a4_hz),
-        unheard: listen::masked(heard, part, &first),
+        unheard: listen::unheard(heard, part, &first),
     };
     let alignment = align(part, &heard.candidates, Some(&evidence), settings);
     let strokes = listen::describe(heard, part, &alignment, Some(&evidence), settings);

@@ -6,7 +6,8 @@
 //! "As written" is the sum over them, and the small chance that the stroke is
 //! not among the candidates at all; "missed" is that each of them is something
 //! else. The ratio is free of any prior belief in the player: the caution is
-//! in the ratio that the settings ask for.
+//! in the ratio that the settings ask for. Only what counts as played leans on
+//! what is usual.
 
 use super::follow::{Follower, Step};
 use super::pulse::Fit;
@@ -16,9 +17,12 @@ use crate::settings::Settings;
 
 /// Chance that a stroke that was played leaves no candidate at all.
 const UNHEARD: f64 = 0.006;
-/// How much rarer another drum is than the written one, beyond the ratio
-/// asked for: the likelihoods of the drums are less sure than they say.
-const OTHER_DRUM: f64 = 0.1;
+/// What the likelihood of another drum is worth: the likelihoods of the drums
+/// are less sure than they say.
+const OTHER_DRUM: f64 = 0.4;
+/// A stroke counts as played on the written drum until another is likelier by
+/// more than the inverse of this: notes on another drum are rare.
+const RARE: f64 = 0.25;
 /// Candidates within a roll or before a flam are its strokes from these log
 /// odds on.
 const FURTHER: f64 = -0.5;
@@ -94,7 +98,8 @@ impl Bench<'_> {
             .map(|s| s.candidate)
             .or(sums.best.filter(|b| b.1 > 0.5).map(|b| b.0));
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
-        let (outcome, stroke) = if log_ratio >= 0.0 && stroke.is_some() {
+        let as_written = written >= (RARE * other).max(1.0);
+        let (outcome, stroke) = if as_written && stroke.is_some() {
             (Outcome::Played, stroke)
         } else if log_ratio > -accuse || self.fit.expected[index - self.onsets.0].0 < 0.0 {
             // Before the first sample nothing can be heard.
@@ -133,7 +138,8 @@ impl Bench<'_> {
         }
     }
 
-    /// Chance that the note was played and left no candidate.
+    /// How likely it is that the note was played and left no candidate, against
+    /// that it was left out.
     fn unheard(&self, note: usize) -> f64 {
         let told = self
             .evidence

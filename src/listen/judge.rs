@@ -1,9 +1,7 @@
 //! Is it a stroke? A logistic model of a few physically meant features.
-//!
-//! The weights are fitted by `cargo bench --bench train` on generated takes
-//! and kept in `weights.csv` beside this file.
 
 use super::BANDS;
+use super::logistic::Logistic;
 use super::novelty::Novelty;
 use super::rises::Rise;
 use std::sync::LazyLock;
@@ -128,23 +126,10 @@ impl Scene<'_> {
     }
 }
 
-static WEIGHTS: LazyLock<[f64; FEATURES]> = LazyLock::new(|| {
-    let mut weights = [0.0; FEATURES];
-    for line in include_str!("weights.csv").lines() {
-        if let Some((name, weight)) = line.split_once(',')
-            && let Some(place) = FEATURE_NAMES.iter().position(|n| *n == name)
-        {
-            weights[place] = weight.trim().parse().unwrap_or(0.0);
-        }
-    }
-    weights
-});
+static MODEL: LazyLock<Logistic<FEATURES>> =
+    LazyLock::new(|| Logistic::read(&FEATURE_NAMES, include_str!("judge.csv")));
 
 /// Log odds (natural) of a stroke.
 pub fn log_odds(features: &Features) -> f64 {
-    features
-        .iter()
-        .zip(WEIGHTS.iter())
-        .map(|(&f, w)| f64::from(f) * w)
-        .sum()
+    MODEL.log_odds(features)
 }

@@ -7,23 +7,24 @@ mod frames;
 mod growth;
 mod in_rolls;
 mod judge;
+mod logistic;
 mod low;
-mod masked;
 mod nearby;
 mod novelty;
 mod opening;
 mod residual;
 mod rises;
 pub mod rolling;
+mod silence;
 mod tone;
 mod voices;
 
 pub use describe::describe;
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
-pub use masked::masked;
 pub use opening::Place;
 pub use residual::Residual;
+pub use silence::{SIGN_NAMES, Signs, signs, unheard};
 pub use voices::evidence;
 
 use crate::align::Alignment;

@@ -151,24 +151,29 @@ impl<'a> Scale<'a> {
         })
     }
 
-    /// What a rise at a bin would gain if so much were added there in each
-    /// part, once for every factor of that.
-    pub fn would_gain<const N: usize>(
-        &self,
-        bin: usize,
-        fresh: &[f32; PARTS],
-        factors: &[f32; N],
-    ) -> [f32; N] {
-        let (after, before) = MIDDLE;
-        let mut gains = [0.0; N];
-        for (part, &fresh) in fresh.iter().enumerate() {
-            let (loud, quiet) = self.sums(part, bin, MIDDLE);
-            for (gain, factor) in gains.iter_mut().zip(factors) {
-                let loud = loud + f64::from(factor * fresh) * after as f64;
-                *gain += self.gain(part, (loud, after), (quiet, before));
-            }
-        }
-        gains
+    /// How well the sound around a bin agrees with so much added there in each
+    /// part for 30 ms, against nothing added: log likelihood ratio, nepers.
+    /// What sounds besides is fitted to either.
+    pub fn agrees(&self, bin: usize, fresh: &[f32; PARTS], (after, before): (usize, usize)) -> f64 {
+        let (n, m) = (after as f64, before as f64);
+        let lasts = (MIDDLE.0 as f64 / n).min(1.0);
+        let of_part = |(part, &fresh): (usize, &f32)| {
+            let (loud, quiet) = self.sums(part, bin, (after, before));
+            let floor = f64::from(self.floors[part]);
+            let (a, b) = (loud / n + floor, quiet / m + floor);
+            let added = f64::from(fresh) * lasts;
+            let likelihood = |ring: f64| {
+                let both = ring + added;
+                -n * (both.ln() + a / both) - m * (ring.ln() + b / ring)
+            };
+            let all = (n * a + m * b) / (n + m);
+            let none = -(n + m) * (all.ln() + 1.0);
+            let log_ring = highest((0.5 * floor).ln(), (2.0 * all).ln(), |x| {
+                likelihood(x.exp())
+            });
+            WEIGHT[part] * (likelihood(log_ring.exp()) - none)
+        };
+        fresh.iter().enumerate().map(of_part).sum()
     }
 
     fn rise(&self, bin: usize) -> Rise {
@@ -227,6 +232,20 @@ impl<'a> Scale<'a> {
     }
 }
 
+/// Where a function with one peak is highest between two places, to a
+/// ten-thousandth of the way.
+fn highest(mut low: f64, mut high: f64, of: impl Fn(f64) -> f64) -> f64 {
+    for _ in 0..24 {
+        let third = (high - low) / 3.0;
+        if of(low + third) > of(high - third) {
+            high -= third;
+        } else {
+            low += third;
+        }
+    }
+    0.5 * (low + high)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -281,12 +300,15 @@ mod tests {
     }
 
     #[test]
-    fn what_is_added_to_noise_would_gain_as_it_does() {
-        let (quiet, loud) = (noise(&[], 1000), noise(&[(500, 20.0)], 1000));
+    fn a_rise_agrees_with_what_was_added_and_silence_does_not() {
+        let (quiet, loud) = (noise(&[], 1000), noise(&[(500, 3.0)], 1000));
         let fresh = Scale::of(&loud).fresh(500);
-        let [would] = Scale::of(&quiet).would_gain(500, &fresh, &[1.0]);
-        let gains = Scale::of(&loud).gains(500, MIDDLE);
-        let is: f32 = gains.iter().sum();
-        assert!((would / is - 1.0).abs() < 0.2, "{would} and {is}");
+        let with = Scale::of(&loud).agrees(500, &fresh, MIDDLE);
+        let without = Scale::of(&quiet).agrees(500, &fresh, MIDDLE);
+        assert!(with > 5.0 && without < -5.0, "{with} and {without}");
+        // Far below the noise nothing can be told.
+        let faint = fresh.map(|f| 0.01 * f);
+        let neither = Scale::of(&quiet).agrees(500, &faint, MIDDLE);
+        assert!(neither.abs() < 0.5, "{neither}");
     }
 }

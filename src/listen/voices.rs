@@ -4,7 +4,8 @@
 //! The spectrum after a stroke is what rang before, a little softer, plus the
 //! voice of the drum that was struck, plus noise. How badly a voice explains
 //! it is measured by the Itakura-Saito divergence, which is the log
-//! likelihood of a power spectrum (Itakura & Saito 1968; from memory).
+//! likelihood of a power spectrum (Itakura & Saito 1968; from memory), cut in
+//! every bin.
 
 use super::{Candidate, Heard, LowBand};
 use crate::align::{Alignment, Outcome};
@@ -25,6 +26,9 @@ const BEFORE_S: f64 = 0.006;
 /// Neighbouring bins are not independent under a Hann window of 100 ms padded
 /// to 128 ms: so many bins count as one.
 const BINS_A_FACT: f64 = 3.0;
+/// A bin speaks no louder than this against a voice, nepers: what is far off is
+/// something that no voice knows.
+const MOST_A_BIN: f64 = 3.0;
 /// No stroke is heard well enough to be worth more than this, nepers.
 const MOST: f64 = 60.0;
 /// Nor one that so much a louder stroke follows within its spectrum, dB, than
@@ -112,7 +116,7 @@ impl Views {
                         + gain * f64::from(voice[k])
                         + f64::from(self.noise[k]);
                     let ratio = f64::from(after[k]) / model;
-                    sum += ratio - ratio.ln() - 1.0;
+                    sum += (ratio - ratio.ln() - 1.0).min(MOST_A_BIN);
                 }
                 if sum < best.0 {
                     best = (sum, gain);

@@ -17,8 +17,13 @@ use crate::stats::{self, Estimate};
 /// 1.2 Hz, median of 24 recorded strokes, and each stroke excites them
 /// differently.
 const BETWEEN_STROKES_CENTS: f64 = 4.0;
-/// What pooling cannot average away on one drum, cents.
-const FLOOR_CENTS: f64 = 1.0;
+/// What pooling cannot average away on one drum: cents, and a share of the
+/// scatter of its strokes, for what pulls their tones (another drum that rings,
+/// the room) pulls many of them the same way. On tuning takes the median error
+/// of a setting does not shrink with the number of its strokes, and grows from
+/// 1 to 4 cents with their scatter.
+const FLOOR_CENTS: f64 = 2.0;
+const SHARED: f64 = 0.5;
 /// Fewest strokes for a drift, and the shortest time they must span.
 const DRIFT_STROKES: usize = 6;
 const DRIFT_SPAN_S: f64 = 20.0;
@@ -91,9 +96,10 @@ fn setting(scene: &Scene, place: usize) -> SettingFacts {
     let Some(pooled) = stats::pooled(&cents, &sds, BETWEEN_STROKES_CENTS) else {
         return facts;
     };
+    let scatter = stats::mad_sd(&cents).unwrap_or(0.0);
     let estimate = Estimate {
         value: pooled.value,
-        sd: pooled.sd.hypot(FLOOR_CENTS),
+        sd: pooled.sd.hypot(FLOOR_CENTS).hypot(SHARED * scatter),
     };
     facts.cents = Some(estimate.value);
     facts.cents_sd = Some(estimate.sd);

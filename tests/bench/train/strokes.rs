@@ -1,12 +1,7 @@
-//! Fits the weights of `src/listen/judge.rs` on generated takes and prints how
-//! well they do on others: `cargo bench --bench train -- [--write]`.
-//!
-//! Every number is drawn from fixed seeds, so the file comes out the same to
-//! the byte on one kind of processor.
+//! Is a rise a stroke? The weights of `src/listen/judge.rs`.
 
-#![allow(clippy::print_stdout, reason = "its table is its result")]
-
-use kettlemark::listen::{Candidate, FEATURE_NAMES, Features, Listener};
+use crate::logistic::{fit, log_odds};
+use kettlemark::listen::{Candidate, Features, Listener};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp::resample;
 use kettlemark_test_support::kit::Instrument;
@@ -18,7 +13,6 @@ use rayon::prelude::*;
 /// judging seed.
 const FIT: std::ops::Range<u64> = 0..8;
 const CHECK: std::ops::Range<u64> = 500..502;
-const WEIGHTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/listen/weights.csv");
 
 /// One take's rises and what they really are.
 struct Sheet {
@@ -97,70 +91,29 @@ fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
         .collect()
 }
 
-/// Ridge-penalised logistic regression by Newton's method.
-fn fit(sheets: &[Sheet]) -> Vec<f64> {
-    let n = FEATURE_NAMES.len();
-    let mut weights = vec![0.0; n];
-    for _ in 0..25 {
-        let mut gradient = vec![0.0; n];
-        let mut hessian = vec![vec![0.0; n]; n];
-        for sheet in sheets {
-            for ((_, f), label) in sheet.rises.iter().zip(&sheet.labels) {
-                let Some(label) = *label else { continue };
-                let z: f64 = f.iter().zip(&weights).map(|(&x, w)| f64::from(x) * w).sum();
-                let p = 1.0 / (1.0 + (-z).exp());
-                let y = f64::from(u8::from(label));
-                for a in 0..n {
-                    gradient[a] += (y - p) * f64::from(f[a]);
-                    for b in 0..=a {
-                        hessian[a][b] += p * (1.0 - p) * f64::from(f[a]) * f64::from(f[b]);
-                    }
-                }
-            }
-        }
-        for a in 0..n {
-            gradient[a] -= weights[a];
-            hessian[a][a] += 1.0;
-            for b in 0..a {
-                hessian[b][a] = hessian[a][b];
-            }
-        }
-        let step = solve(hessian, gradient);
-        for (w, s) in weights.iter_mut().zip(&step) {
-            *w += s;
-        }
-    }
-    weights
-}
-
-/// Solves a symmetric positive system by elimination.
-fn solve(mut m: Vec<Vec<f64>>, mut v: Vec<f64>) -> Vec<f64> {
-    let n = v.len();
-    for i in 0..n {
-        for j in i + 1..n {
-            let ratio = m[j][i] / m[i][i];
-            let row = m[i].clone();
-            for (x, y) in m[j][i..].iter_mut().zip(&row[i..]) {
-                *x -= ratio * y;
-            }
-            v[j] -= ratio * v[i];
-        }
-    }
-    for i in (0..n).rev() {
-        for j in i + 1..n {
-            v[i] -= m[i][j] * v[j];
-        }
-        v[i] /= m[i][i];
-    }
-    v
-}
-
 fn quantile(values: &mut [f64], q: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     values
         .get(((values.len().max(1) - 1) as f64 * q) as usize)
         .copied()
         .unwrap_or(f64::NAN)
+}
+
+/// The weights that suit the takes for fitting.
+pub fn fitted() -> Vec<f64> {
+    let sheets = sheets(FIT);
+    let labelled = sheets.iter().flat_map(|s| s.rises.iter().zip(&s.labels));
+    let rows: Vec<(&Features, bool)> = labelled
+        .filter_map(|((_, features), label)| Some((features, (*label)?)))
+        .collect();
+    fit(&rows)
+}
+
+/// How well the weights do on other takes.
+pub fn check(weights: &[f64]) {
+    let sheets = sheets(CHECK);
+    table(&sheets, weights);
+    spread(&sheets);
 }
 
 /// F at a decision of one half, and the timing of what was found.
@@ -184,7 +137,7 @@ fn table(sheets: &[Sheet], weights: &[f64]) {
             errors.extend(s.errors_s.iter().map(|e| e * 1e3));
             for ((_, f), label) in s.rises.iter().zip(&s.labels) {
                 if let Some(l) = label {
-                    let z = f.iter().zip(weights).map(|(&x, w)| f64::from(x) * w).sum();
+                    let z = log_odds(f, weights);
                     scored.push((z, f64::from(f[17]), *l));
                 }
             }
@@ -249,42 +202,5 @@ fn spread(sheets: &[Sheet]) {
             quantile(&mut off, 0.68),
             quantile(&mut off, 0.95),
         );
-    }
-}
-
-/// The weights as they are.
-fn kept() -> Vec<f64> {
-    let text = std::fs::read_to_string(WEIGHTS).expect("the weights file is part of the source");
-    let weight = |name: &&str| {
-        text.lines()
-            .find_map(|l| l.strip_prefix(*name)?.strip_prefix(',')?.parse().ok())
-    };
-    FEATURE_NAMES
-        .iter()
-        .map(|n| weight(n).unwrap_or(0.0))
-        .collect()
-}
-
-fn main() {
-    // "--check" leaves the weights as they are and only prints the table.
-    let weights = if std::env::args().any(|a| a == "--check") {
-        kept()
-    } else {
-        fit(&sheets(FIT))
-    };
-    for (name, weight) in FEATURE_NAMES.iter().zip(&weights) {
-        println!("{name},{weight:.4}");
-    }
-    let check = sheets(CHECK);
-    table(&check, &weights);
-    spread(&check);
-    if std::env::args().any(|a| a == "--write") {
-        let lines: Vec<String> = FEATURE_NAMES
-            .iter()
-            .zip(&weights)
-            .map(|(n, w)| format!("{n},{w:.4}"))
-            .collect();
-        std::fs::write(WEIGHTS, lines.join("\n") + "\n")
-            .expect("the weights file is part of the source");
     }
 }

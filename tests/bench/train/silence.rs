@@ -1,0 +1,121 @@
+//! A note at which no stroke was found: played or left out? The weights of
+//! `src/listen/silence.rs`.
+
+use crate::logistic::{fit, log_odds};
+use kettlemark::align::align;
+use kettlemark::listen::{self, Signs};
+use kettlemark::settings::Settings;
+use kettlemark::take::Recording;
+use kettlemark_test_support::conditions::Kind;
+use kettlemark_test_support::kit::Instrument;
+use kettlemark_test_support::takes::make_coded;
+use kettlemark_test_support::truth::Fate;
+use rayon::prelude::*;
+
+/// Seeds for fitting and for the table; all below the first judging seed.
+const FIT: std::ops::Range<u64> = 0..40;
+const CHECK: std::ops::Range<u64> = 500..508;
+
+/// The notes of a few takes.
+#[derive(Default)]
+struct Tally {
+    /// Whether each note at which no stroke was found was played, and whether
+    /// it was plain to hear.
+    silent: Vec<(Signs, bool, bool)>,
+    /// All notes that were played, those of them that were plain to hear, and
+    /// those that were left out.
+    played: usize,
+    plain: usize,
+    missed: usize,
+}
+
+impl Tally {
+    fn of(kind: Kind, instrument: Instrument, seed: u64) -> Self {
+        let take = make_coded(kind, instrument, seed);
+        let recording = Recording::from_samples(take.samples, take.rate_hz);
+        let heard = listen::listen(recording).expect("samples are at hand");
+        let first = align(&take.part, &heard.candidates, None, &Settings::default());
+        let heard = listen::again(&heard, &take.part, &first);
+        let signs = listen::signs(&heard, &take.part, &first);
+        let mut tally = Self::default();
+        for (note, signs) in take.truth.notes.iter().zip(signs) {
+            let played = match note.fate {
+                Fate::Played | Fate::OtherDrum => true,
+                Fate::Missed => false,
+                Fate::NotReached => continue,
+            };
+            let plain = note.stand_out_db.is_some_and(|db| db >= 3.0);
+            tally.played += usize::from(played);
+            tally.plain += usize::from(plain);
+            tally.missed += usize::from(!played);
+            tally.silent.extend(signs.map(|s| (s, played, plain)));
+        }
+        tally
+    }
+
+    /// Of the takes of some kinds on both sorts of drums.
+    fn over(kinds: &[Kind], seeds: std::ops::Range<u64>) -> Self {
+        let of_seed = |seed| {
+            let pairs = kinds.iter().flat_map(|&kind| {
+                [Instrument::Modal, Instrument::Recorded].map(|i| (kind, i, seed))
+            });
+            pairs.collect::<Vec<_>>()
+        };
+        let all: Vec<(Kind, Instrument, u64)> = seeds.flat_map(of_seed).collect();
+        let tallies: Vec<Self> = all
+            .into_par_iter()
+            .map(|(kind, instrument, seed)| Self::of(kind, instrument, seed))
+            .collect();
+        tallies.into_iter().fold(Self::default(), |mut sum, one| {
+            sum.silent.extend(one.silent);
+            sum.played += one.played;
+            sum.plain += one.plain;
+            sum.missed += one.missed;
+            sum
+        })
+    }
+}
+
+const KINDS: [Kind; 5] = [
+    Kind::Clean,
+    Kind::Room,
+    Kind::Phone,
+    Kind::Click,
+    Kind::Noise,
+];
+
+/// The weights that suit the takes for fitting. The constant is moved so that
+/// they give a ratio of likelihoods, whatever share of notes the takes leave
+/// out.
+pub fn fitted() -> Vec<f64> {
+    let tally = Tally::over(&KINDS, FIT);
+    let silent = tally.silent.iter();
+    let rows: Vec<(&Signs, bool)> = silent.map(|(signs, played, _)| (signs, *played)).collect();
+    let mut weights = fit(&rows);
+    weights[0] -= (tally.played as f64 / tally.missed as f64).ln();
+    weights
+}
+
+/// What the weights would say of other takes, where "missed" asks for a ratio
+/// of 100.
+pub fn check(weights: &[f64]) {
+    println!("kind: left out, told so, %; played and plain to hear, told left out, %");
+    for kind in KINDS {
+        let tally = Tally::over(&[kind], CHECK);
+        let told = |signs: &Signs| log_odds(signs, weights) < -(100f64.ln());
+        let count = |of: &dyn Fn(bool, bool) -> bool| {
+            let silent = tally.silent.iter();
+            silent
+                .filter(|(signs, played, plain)| of(*played, *plain) && told(signs))
+                .count() as f64
+        };
+        println!(
+            "{}: {}, {:.0}; {}, {:.2}",
+            kind.name(),
+            tally.missed,
+            100.0 * count(&|played, _| !played) / tally.missed as f64,
+            tally.plain,
+            100.0 * count(&|_, plain| plain) / tally.plain as f64,
+        );
+    }
+}
