@@ -3,7 +3,7 @@
 use super::log::save;
 use super::{DONE, put, say};
 use clap::Args;
-use kettlemark::error::Error;
+use kettlemark::error::{Error, reason};
 use kettlemark::journal::compare::{self, Set, Take};
 use kettlemark::journal::{self, Filter, Log};
 use kettlemark::report::lettering::harmless;
@@ -153,8 +153,16 @@ pub fn read_review(file: &Path) -> Result<Review, Error> {
 /// The same; what is wrong is told without the file's place, which is nobody's
 /// business on a page that is handed on.
 pub fn review_in(file: &Path) -> Result<Review, String> {
-    let text = std::fs::read_to_string(file).map_err(|e| e.to_string())?;
-    serde_json::from_str(&text).map_err(|e| format!("this is not a review: {e}"))
+    use serde_json::error::Category;
+    let text = std::fs::read_to_string(file).map_err(|e| reason(&e))?;
+    serde_json::from_str(&text).map_err(|e| {
+        let what = match e.classify() {
+            Category::Eof => "its review.json ends before it is whole",
+            Category::Data => "its review.json is of another kind or version",
+            Category::Syntax | Category::Io => "its review.json is damaged",
+        };
+        format!("{what}; review the take again")
+    })
 }
 
 /// The file itself, or every review.json below a folder.
@@ -162,12 +170,8 @@ pub fn reviews_below(path: &Path) -> Result<Vec<PathBuf>, Error> {
     if path.is_file() {
         return Ok(vec![path.to_path_buf()]);
     }
-    let unreadable = |e: std::io::Error| {
-        Error::Usage(format!(
-            "{}: the folder cannot be read: {e}",
-            path.display()
-        ))
-    };
+    let unreadable =
+        |e: std::io::Error| Error::Usage(format!("{}: {}", path.display(), reason(&e)));
     let mut found = Vec::new();
     let mut inside: Vec<PathBuf> = std::fs::read_dir(path)
         .map_err(unreadable)?

@@ -101,6 +101,12 @@ impl Log {
                 source,
             })?;
         }
+        if path.is_dir() {
+            return Err(Error::Log {
+                path: path.to_path_buf(),
+                what: "it is a folder; name a file".to_owned(),
+            });
+        }
         let fails = failing(path);
         let mut connection = Connection::open(path).map_err(&fails)?;
         connection.busy_timeout(PATIENCE).map_err(&fails)?;

@@ -1,7 +1,7 @@
 //! Which reader reads a file, and what a reader may be told.
 
 use super::{Part, assign, derive, midi, musicxml, sheet};
-use crate::error::Error;
+use crate::error::{Error, reason};
 use std::path::Path;
 
 /// Larger files are no parts.
@@ -37,7 +37,8 @@ impl Default for ReadOptions {
     }
 }
 
-/// Why a part cannot be read: where it stands and what to do.
+/// Why a part cannot be read: where it stands (empty for the whole file) and
+/// what to do.
 #[derive(Debug)]
 pub(super) struct Fault {
     pub place: String,
@@ -63,18 +64,20 @@ impl Fault {
 pub fn read(path: &Path, options: &ReadOptions) -> Result<Part, Error> {
     let fault = |what: String| Error::Part {
         path: path.to_owned(),
-        place: "the file".to_owned(),
+        place: String::new(),
         what,
     };
-    let size = std::fs::metadata(path)
-        .map_err(|e| fault(format!("cannot be opened: {e}; check the name")))?;
+    let size = std::fs::metadata(path).map_err(|e| fault(reason(&e)))?;
     if size.is_dir() {
-        return Err(fault("is a folder; name the file of the part".to_owned()));
+        return Err(fault(
+            "it is a folder; name the file of the part".to_owned(),
+        ));
     }
     if size.len() > LARGEST_BYTES {
-        return Err(fault("is larger than 200 MB; no part is".to_owned()));
+        return Err(fault("it is larger than 200 MB; no part is".to_owned()));
     }
-    let bytes = std::fs::read(path).map_err(|e| fault(format!("cannot be read: {e}")))?;
+    let bytes =
+        std::fs::read(path).map_err(|e| fault(format!("it cannot be read: {}", reason(&e))))?;
     read_bytes(&bytes, path, options)
 }
 
@@ -120,13 +123,13 @@ fn no_notes(part: &Part) -> Fault {
         }
         what.push(')');
     }
-    Fault::new("the whole part", what)
+    Fault::new("", what)
 }
 
 /// The part, and whether it names its own drums.
 fn parse(bytes: &[u8], options: &ReadOptions) -> Result<(Part, bool), Fault> {
     if bytes.is_empty() {
-        return Err(Fault::new("the file", "is empty"));
+        return Err(Fault::new("", "it is empty; export the part again"));
     }
     if bytes.starts_with(b"PK") {
         let text = musicxml::unpack(bytes)?;
@@ -134,8 +137,8 @@ fn parse(bytes: &[u8], options: &ReadOptions) -> Result<(Part, bool), Fault> {
     }
     if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WAVE") {
         return Err(Fault::new(
-            "the file",
-            "is a recording, not a part; name the part after --part",
+            "",
+            "it is a recording, not a part; name the part after --part",
         ));
     }
     if bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") {
@@ -167,8 +170,8 @@ pub(super) fn text_of(bytes: &[u8]) -> Result<String, Fault> {
     };
     text.filter(|t| !t.contains('\0')).ok_or_else(|| {
         Fault::new(
-            "the file",
-            "is neither MusicXML, MIDI nor a text sheet; export the part as MusicXML",
+            "",
+            "it is neither MusicXML, MIDI nor a text sheet; export the part as MusicXML",
         )
     })
 }

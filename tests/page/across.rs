@@ -200,6 +200,7 @@ fn pages_of_classes_are_written() {
     let broken = format!("{HOSTILE} broken");
     let page = std::fs::read_to_string(out("class").join("class.html")).unwrap();
     assert!(page.contains("player-19") && !page.contains("tests/out"));
+    assert!(page.contains("not read: <bdi>its review.json ends before it is whole; review"));
     class("class-hostile", HOSTILE, &reviews, &[&broken], 1);
     tame("class-hostile");
     reviews.truncate(1);

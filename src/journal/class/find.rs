@@ -2,7 +2,7 @@
 //! subfolder, or a list as CSV.
 
 use super::Job;
-use crate::error::Error;
+use crate::error::{Error, reason};
 use crate::journal::stats::chance::Chance;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -54,12 +54,8 @@ fn walk(
     out: &Path,
     takes: &mut Vec<(PathBuf, PathBuf)>,
 ) -> Result<(), Error> {
-    let unreadable = |e: std::io::Error| {
-        Error::Usage(format!(
-            "{}: the folder cannot be read: {e}",
-            folder.display()
-        ))
-    };
+    let unreadable =
+        |e: std::io::Error| Error::Usage(format!("{}: {}", folder.display(), reason(&e)));
     let mut inside: Vec<PathBuf> = std::fs::read_dir(folder)
         .map_err(unreadable)?
         .map(|entry| entry.map(|e| e.path()))
@@ -125,6 +121,13 @@ fn part_of(folder: &Path, inside: &[PathBuf]) -> Result<Option<PathBuf>, Error> 
     }
 }
 
+fn why(error: &csv::Error) -> String {
+    match error.kind() {
+        csv::ErrorKind::Io(inner) => reason(inner),
+        _ => error.to_string(),
+    }
+}
+
 /// The takes of a CSV with the columns file, player and part (in any order;
 /// player and part may be missing); paths count from the CSV's folder.
 pub fn in_list(list: &Path, part: Option<&Path>) -> Result<Vec<Job>, Error> {
@@ -132,14 +135,19 @@ pub fn in_list(list: &Path, part: Option<&Path>) -> Result<Vec<Job>, Error> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_path(list)
-        .map_err(|e| wrong(e.to_string()))?;
-    let head = reader.headers().map_err(|e| wrong(e.to_string()))?.clone();
+        .map_err(|e| wrong(why(&e)))?;
+    let head = reader.headers().map_err(|e| wrong(why(&e)))?.clone();
     let column = |name: &str| {
         head.iter()
             .position(|h| h.trim_start_matches('\u{feff}').eq_ignore_ascii_case(name))
     };
-    let file = column("file")
-        .ok_or_else(|| wrong("expected a first line with 'file,player,part'".to_owned()))?;
+    let file = column("file").ok_or_else(|| {
+        wrong(
+            "a list of takes begins with the line 'file,player,part'; for a folder of takes, name \
+             the folder"
+                .to_owned(),
+        )
+    })?;
     let base = list.parent().unwrap_or(Path::new(""));
     let mut jobs = Vec::new();
     for (line, record) in reader.records().enumerate() {
