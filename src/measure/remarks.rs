@@ -100,6 +100,11 @@ fn span(scene: &Scene, notes: (usize, usize)) -> (f64, f64) {
     (from_s, to_s.min(from_s + LONGEST_S).min(end))
 }
 
+/// All bars from one to another; where the numbers return they may fall.
+fn every_bar(from: i32, to: i32) -> Vec<i32> {
+    (from.min(to)..=from.max(to)).collect()
+}
+
 /// Bars, rising, each once.
 fn distinct(bars: impl Iterator<Item = i32>) -> Vec<i32> {
     let mut bars: Vec<i32> = bars.collect();
@@ -135,7 +140,7 @@ fn evenness(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
                     kind: "hands",
                     bars: distinct(members.iter().map(|f| f.bar)),
                     notes: notes_of(&members[..1]),
-                    advice: words::hands(&kind.kind, right - left),
+                    advice: words::hands(&kind.kind, right - left, limit),
                 });
             }
         }
@@ -196,6 +201,7 @@ fn shape(scene: &Scene, kind: &str, group: &[&Figure]) -> Option<Finding> {
             sd_ms: place.sd_ms,
             same_side: place.same_side,
             count: place.count,
+            noticeable_ms: limit,
         }),
         bars,
     })
@@ -224,15 +230,13 @@ fn uneven(scene: &Scene, kind: &str, members: &[&Figure]) -> Option<Finding> {
             .filter_map(|f| f.interval_ms)
             .collect::<Vec<_>>(),
     )?;
+    let limit = noticeable_ms(interval, scene.settings);
     let bars = distinct(not_clean.iter().map(|f| f.bar));
     Some(Finding {
-        weight: weight(
-            ms / noticeable_ms(interval, scene.settings),
-            not_clean.len(),
-        ) * 0.8,
+        weight: weight(ms / limit, not_clean.len()) * 0.8,
         kind: "evenness",
         notes: notes_of(&not_clean[..1]),
-        advice: words::uneven(kind, &bars, ms, not_clean.len(), judged),
+        advice: words::uneven(kind, &bars, (ms, limit), (not_clean.len(), judged)),
         bars,
     })
 }
@@ -331,14 +335,13 @@ fn tuning(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
         findings.push(Finding {
             weight: weight(cents.abs() / limit, setting.strokes.min(8)),
             kind: "tuning",
-            bars: vec![setting.from_bar, setting.to_bar],
+            bars: every_bar(setting.from_bar, setting.to_bar),
             notes: (struck, struck),
             advice: words::tuning(
-                drum,
-                setting.pitch,
+                (drum, setting.pitch),
                 (setting.from_bar, setting.to_bar),
-                cents,
-                sd,
+                (cents, sd),
+                scene.settings.tune_bands_cents[0],
             ),
         });
     }
@@ -362,7 +365,7 @@ fn drift(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
         findings.push(Finding {
             weight: weight(change.abs() / DRIFT_PCT, 4),
             kind: "tempo",
-            bars: vec![bars.0, bars.1],
+            bars: every_bar(bars.0, bars.1),
             notes: passage.notes,
             advice: words::drift(bars, change, change_sd),
         });
@@ -407,7 +410,7 @@ fn levels(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
             findings.push(Finding {
                 weight: weight(2.0 - up.min(0.0), 1),
                 kind: "hairpin",
-                bars: distinct([hairpin.from_bar, hairpin.to_bar].into_iter()),
+                bars: every_bar(hairpin.from_bar, hairpin.to_bar),
                 notes: (in_bar(hairpin.from_bar), in_bar(hairpin.to_bar)),
                 advice: words::hairpin(
                     &hairpin.written,

@@ -335,6 +335,9 @@ fn slope(s: &Series) -> String {
     }
 }
 
+/// Why a difference may be rare by chance and yet nothing is said of it.
+const ALONE: &str = "Looked at alone it would count; among so many measures it may be chance.";
+
 /// What is said of one measure over the days.
 pub fn series(s: &Series) -> String {
     let unit = unit(s.definition);
@@ -344,7 +347,10 @@ pub fn series(s: &Series) -> String {
             "Not enough takes yet: {}, {FEWEST_DAYS} are needed.",
             count(s.days.len(), "day", "days")
         ),
-        Verdict::NoTrend => format!("No trend that could not be chance: {slope}."),
+        Verdict::NoTrend if s.test.is_some_and(|t| t.p <= ALPHA) => {
+            format!("No trend beyond chance: {slope}. {ALONE}")
+        }
+        Verdict::NoTrend => format!("No trend beyond chance: {slope}."),
         Verdict::Better => format!("Better: {slope}."),
         Verdict::Worse => format!("Worse: {slope}."),
         Verdict::Rising => format!("Rising: {slope}."),
@@ -480,7 +486,12 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
                 count(n, "more take", "more takes")
             ),
         };
-        format!("Not settled; {b} against {a}: {size}.{more}")
+        let alone = if d.p <= ALPHA {
+            format!(" {ALONE}")
+        } else {
+            String::new()
+        };
+        format!("Not settled; {b} against {a}: {size}.{alone}{more}")
     };
     if let Some(share) = c.share_b_below_a {
         let (name, share) = if share >= 0.5 {

@@ -11,6 +11,16 @@ use crate::pitch::Pitch;
 /// A sentence needs no finer uncertainty than this: one decimal at most.
 const FINEST: f64 = 0.2;
 
+/// "about 320": a size without its uncertainty, no finer than it can be meant.
+fn about(value: f64) -> String {
+    let rounded = if value.abs() < 100.0 {
+        value
+    } else {
+        (value / 10.0).round() * 10.0
+    };
+    format!("about {}", plain(rounded, 0))
+}
+
 /// "18 ± 3 ms": the size without its sign.
 fn size(value: f64, sd: f64, unit: &str) -> String {
     let size = number::with_sd(value.abs(), Some(sd.max(FINEST)));
@@ -63,17 +73,20 @@ pub struct ShapeFacts<'a> {
     pub sd_ms: f64,
     pub same_side: usize,
     pub count: usize,
+    /// What an ear notices between these strokes.
+    pub noticeable_ms: f64,
 }
 
 pub fn shape(facts: &ShapeFacts) -> Advice {
     let text = format!(
-        "In {} the {} of the {} comes {} ({} of {} times).",
+        "In {} the {} of the {} comes {} ({} of {} times); an ear notices about {} ms.",
         few_bars(facts.bars),
         stroke_name(facts.stroke, facts.strokes),
         kind_name(facts.kind),
         early_late(facts.ms, Some(facts.sd_ms.max(FINEST))),
         facts.same_side,
-        facts.count
+        facts.count,
+        plain(facts.noticeable_ms, 0)
     );
     advice(
         text,
@@ -84,14 +97,20 @@ pub fn shape(facts: &ShapeFacts) -> Advice {
 }
 
 /// Figures that are uneven without a common shape.
-pub fn uneven(kind: &str, numbers: &[i32], ms: f64, not_clean: usize, judged: usize) -> Advice {
+pub fn uneven(
+    kind: &str,
+    numbers: &[i32],
+    (ms, noticeable_ms): (f64, f64),
+    (not_clean, judged): (usize, usize),
+) -> Advice {
     advice(
         format!(
-            "In {} the {} are uneven by about {} ms, each time in another way ({not_clean} of \
-             {judged}).",
+            "In {} the {} are uneven by {} ms, each time in another way ({not_clean} of {judged}); \
+             an ear notices about {} ms.",
             few_bars(numbers),
             kind_name(kind),
-            plain(ms, 0)
+            about(ms),
+            plain(noticeable_ms, 0)
         ),
         "Take one figure at half the tempo, four times without a break, and listen only to the \
          distances; go on when two rounds sound the same.",
@@ -99,7 +118,7 @@ pub fn uneven(kind: &str, numbers: &[i32], ms: f64, not_clean: usize, judged: us
 }
 
 /// One hand against the other.
-pub fn hands(kind: &str, right_minus_left_ms: f64) -> Advice {
+pub fn hands(kind: &str, right_minus_left_ms: f64, noticeable_ms: f64) -> Advice {
     let (first, then) = if right_minus_left_ms < 0.0 {
         ("right", "left")
     } else {
@@ -108,9 +127,10 @@ pub fn hands(kind: &str, right_minus_left_ms: f64) -> Advice {
     advice(
         format!(
             "In the {} the {then} hand comes {} ms later against the pulse than the {first} \
-             hand.",
+             hand; an ear notices about {} ms.",
             kind_name(kind),
-            plain(right_minus_left_ms.abs(), 0)
+            about(right_minus_left_ms.abs()),
+            plain(noticeable_ms, 0)
         ),
         "Play the figure with each hand alone on its own notes against a metronome, then together.",
     )
@@ -154,14 +174,20 @@ fn sharp_flat(cents: f64) -> &'static str {
 }
 
 /// One drum away from its pitch.
-pub fn tuning(drum: u8, pitch: Pitch, numbers: (i32, i32), cents: f64, sd: f64) -> Advice {
+pub fn tuning(
+    (drum, pitch): (u8, Pitch),
+    numbers: (i32, i32),
+    (cents, sd): (f64, f64),
+    in_tune_cents: f64,
+) -> Advice {
     advice(
         format!(
-            "Drum {drum} on {} ({}) sounds {} {}.",
+            "Drum {drum} on {} ({}) sounds {} {}; up to {} cents count as in tune.",
             pitch_name(pitch),
             number::bar_span(numbers.0, numbers.1),
             size(cents, sd, "cents"),
-            sharp_flat(cents)
+            sharp_flat(cents),
+            number::short(in_tune_cents, 1)
         ),
         "Sing the pitch from the reference before touching the pedal, come up to it from below, \
          and check it with a soft stroke at the playing spot.",
@@ -200,7 +226,8 @@ pub fn drift(numbers: (i32, i32), change_pct: f64, sd_pct: f64) -> Advice {
 pub fn order(softer: (&str, i32), louder: (&str, i32), excess_db: f64, sd_db: f64) -> Advice {
     advice(
         format!(
-            "The {} from bar {} comes out {} louder than the {} from bar {}.",
+            "The {} from bar {} comes out {} louder than the {} from bar {}; an ear notices about \
+             1 dB.",
             softer.0,
             softer.1,
             size(excess_db, sd_db, "dB"),
@@ -216,7 +243,7 @@ pub fn order(softer: (&str, i32), louder: (&str, i32), excess_db: f64, sd_db: f6
 pub fn hairpin(written: &str, numbers: (i32, i32), change_db: f64, sd_db: f64) -> Advice {
     advice(
         format!(
-            "The {written} in {} changes the level by {} dB.",
+            "The {written} in {} changes the level by {} dB; an ear notices about 1 dB.",
             number::bar_span(numbers.0, numbers.1),
             number::signed_with_sd(change_db, Some(sd_db.max(FINEST)))
         ),
@@ -242,10 +269,9 @@ pub fn accents(numbers: &[i32], flat: usize, judged: usize) -> Advice {
 pub fn late_stops(numbers: &[i32], median_ms: f64, count: usize, judged: usize) -> Advice {
     advice(
         format!(
-            "In {} the drum is stopped about {} ms after the written end ({count} of {judged} \
-             stops).",
+            "In {} the drum is stopped {} ms after the written end ({count} of {judged} stops).",
             few_bars(numbers),
-            plain(median_ms, 0)
+            about(median_ms)
         ),
         "Count the rest aloud and let the fingers come down on its first beat; for loud notes use \
          the heel of the hand as well.",
@@ -270,7 +296,7 @@ pub fn roll_gap(number: i32, gap_ms: f64) -> Advice {
     advice(
         format!(
             "In bar {number} there is a gap of {} ms between the end of the roll and the next note.",
-            plain(gap_ms, 0)
+            about(gap_ms)
         ),
         "Play the roll into the next note and hold back everything after it, until the note is \
          the roll's own last stroke.",
@@ -283,7 +309,7 @@ pub fn roll_uneven(number: i32, pct: f64) -> Advice {
         format!(
             "In bar {number} the distances between the strokes of the roll vary by {} % of \
              their length.",
-            plain(pct, 0)
+            about(pct)
         ),
         "Roll slowly enough to hear both hands apart, match their sound and height, and let the \
          speed grow only as long as you still hear no difference.",

@@ -236,7 +236,8 @@ fn a_usual_shape_is_named_with_bars_size_and_count() {
     let remark = &review.remarks[0];
     assert_eq!(
         remark.text,
-        "In bars 1–4 the middle note of the triplets comes 18.0 ± 0.3 ms early (14 of 15 times)."
+        "In bars 1–4 the middle note of the triplets comes 18.0 ± 0.3 ms early (14 of 15 times); \
+         an ear notices about 6 ms."
     );
     assert_eq!(remark.bars, vec![1, 2, 3, 4]);
     assert!(remark.from_s < 1.0 && remark.to_s > remark.from_s);

@@ -187,7 +187,14 @@ fn settings_are_pooled_apart_and_the_intervals_told() {
         "{}",
         remark.text
     );
-    assert!(remark.text.ends_with("cents sharp."), "{}", remark.text);
+    assert!(
+        remark
+            .text
+            .ends_with("cents sharp; up to 10 cents count as in tune."),
+        "{}",
+        remark.text
+    );
+    assert_eq!(remark.bars, vec![3, 4]);
 }
 
 /// A drum tuned before the start is not in the figure of the run.
