@@ -65,6 +65,17 @@ pub fn figure(wide: &Svg, narrow: &Svg, caption: &Markup) -> Markup {
     }
 }
 
+/// A chart in several drawings, as many as the width of the window asks for.
+/// All identifiers must differ.
+pub fn series(wide: &[Svg], narrow: &[Svg]) -> Markup {
+    html! {
+        figure.series {
+            @for drawing in wide { (PreEscaped(drawing.inline("wide"))) }
+            @for drawing in narrow { (PreEscaped(drawing.inline("narrow"))) }
+        }
+    }
+}
+
 /// A column of a table.
 #[derive(Clone, Copy, Debug)]
 pub struct Column<'a> {

@@ -49,11 +49,14 @@ pub const TEMPO_UNIT: &str = "Quarter notes a minute; bar numbers below";
 pub const NEXT_NOTE: &str = "next";
 pub const USUAL: &str = "usual";
 pub const CENTS_AXIS: &str = "cents against the written pitch";
+pub const CENTS_INTERVAL_AXIS: &str = "cents against the written interval";
+pub const INTONATION_KEY: &str =
+    "Bar: two standard uncertainties to either side. Small dots below: single strokes.";
 pub const INTERVALS: &str = "Intervals between drums";
-pub const INTERVALS_LINE: &str = "Wide to the right, narrow to the left. A set that is flat \
-     together can be in tune with itself.";
+pub const INTERVALS_LINE: &str = "Wide to the right, narrow to the left; the signs as above. A \
+     set that is flat together can be in tune with itself.";
 pub const DB: &str = "dB";
-pub const DB_LOUDEST: &str = "dB below the loudest stroke";
+pub const DB_LOUDEST: &str = "dB against the loudest stroke";
 pub const DYNAMICS_LINE: &str =
     "Written marks and hairpins above, what was played below; bar numbers at the foot.";
 pub const DYNAMICS_KEY: &str = "Dots: strokes. Solid: median under one mark, differences between \
@@ -61,9 +64,10 @@ pub const DYNAMICS_KEY: &str = "Dots: strokes. Solid: median under one mark, dif
      order of the marks.";
 pub const ACCENTS_LINE: &str = "Against unaccented strokes near by on the same drum, with two \
      standard uncertainties; the band is what an ear hardly notices (1 dB).";
-pub const ROLLS_LINE: &str = "Level along each roll, dB below the loudest stroke of the take.";
-pub const STOPS_LINE: &str = "How the drum's own tones died away after the stroke, from 0 to \
-     \u{2212}40 dB below it.";
+pub const ROLLS_LINE: &str = "Level along each roll, dB against the loudest stroke of the take; its \
+     first and last strokes against the rest.";
+pub const STOPS_LINE: &str = "How the drum's own tones died away after the stroke, from its level \
+     down to 40 dB below it. Bar: two standard uncertainties of the moment to either side.";
 pub const SECONDS_AFTER_STROKE: &str = "seconds after the stroke";
 pub const SECONDS_INTO_ROLL: &str = "seconds from the start of the roll";
 pub const SOUND: &str = "sound";
@@ -167,7 +171,10 @@ pub fn figure_tip(figure: &Figure, stroke: usize, offset: f64) -> String {
 }
 
 pub fn scale_bar(ms: f64) -> String {
-    format!("{}{NBSP}ms; strokes by number", number::plain(ms, 0))
+    format!(
+        "{}{NBSP}ms; numbers count the strokes",
+        number::plain(ms, 0)
+    )
 }
 
 /// "Stroke 2: usually 18 ± 3 ms early, to that side in 9 of 10."
@@ -296,6 +303,14 @@ pub fn dynamics_desc(review: &Review) -> String {
     )
 }
 
+/// A further panel of the same chart.
+pub fn dynamics_more((first, last): (i32, i32)) -> String {
+    format!(
+        "Level of the strokes over the written marks, {}.",
+        bar_span(first, last)
+    )
+}
+
 pub fn level_tip(level: &LevelFacts) -> String {
     format!(
         "{} in {}: {}{NBSP}dB, {}",
@@ -351,7 +366,7 @@ pub fn accents_heading(review: &Review) -> String {
     format!(
         "Accents: {}, median {}{NBSP}dB",
         count(known.len(), "measured", "measured"),
-        number::maybe_signed(median(&known), 1)
+        number::maybe_signed(median(&known), 0)
     )
 }
 
@@ -425,10 +440,13 @@ pub fn roll_lines(roll: &Roll) -> Vec<String> {
         None => "evenness not measured".to_owned(),
     };
     let mut lines = vec![speed, even];
-    let ends: Vec<String> = [("start", roll.start_accent_db), ("end", roll.end_accent_db)]
-        .into_iter()
-        .filter_map(|(word, db)| Some(format!("{word} {}{NBSP}dB", number::signed(db?, 0))))
-        .collect();
+    let ends: Vec<String> = [
+        ("first", roll.start_accent_db),
+        ("last", roll.end_accent_db),
+    ]
+    .into_iter()
+    .filter_map(|(word, db)| Some(format!("{word} {}{NBSP}dB", number::signed(db?, 0))))
+    .collect();
     if !ends.is_empty() {
         lines.push(ends.join(", "));
     }

@@ -278,8 +278,8 @@ pub mod column {
     pub const ROLL: &str = "Roll";
     pub const LENGTH: &str = "Length";
     pub const SPEED: &str = "Strokes";
-    pub const START: &str = "Start";
-    pub const END: &str = "End";
+    pub const START: &str = "First strokes";
+    pub const END: &str = "Last strokes";
     pub const GAP: &str = "Gap after";
     pub const PLACE: &str = "Place";
     pub const WHY: &str = "Why";

@@ -164,6 +164,19 @@ for (const name of cases) {
       return shown.map((e) => e.getBoundingClientRect().height).filter((h) => h > height);
     }, sheet.height);
     assert.deepEqual(tall, []);
+    // Texts of a printed line of the strip that its ends would cut.
+    const cutInLines = await page.evaluate(() =>
+      [...document.querySelectorAll(".slices > svg > svg")].flatMap((line) => {
+        const outer = line.parentElement.getBoundingClientRect();
+        const scale = outer.width / line.parentElement.viewBox.baseVal.width;
+        const left = outer.left + line.x.baseVal.value * scale;
+        const right = left + line.width.baseVal.value * scale;
+        return [...line.querySelectorAll("text")]
+          .filter((text) => text.getBoundingClientRect().left < left - 1 || text.getBoundingClientRect().right > right + 1)
+          .map((text) => text.textContent);
+      }));
+    assert.deepEqual(cutInLines, []);
+    assert.equal(await page.locator("details:not([open])").evaluateAll((all) => all.filter((e) => e.getClientRects().length > 0).length), 0);
     assert.deepEqual(await cutTexts(page), []);
     const wider = await page.evaluate((width) =>
       [...document.querySelectorAll("table, figure, p, dl, pre")]

@@ -2,8 +2,11 @@
 //! over somebody else's work.
 
 use crate::fixture;
+use kettlemark::report::charts::Frame;
+use kettlemark::report::charts::overview::{self, Layout};
 use kettlemark::report::{self, Options, json};
 use kettlemark::review::Review;
+use kettlemark::words;
 use std::path::{Path, PathBuf};
 
 const NAMES: [&str; 10] = [
@@ -224,6 +227,68 @@ fn every_chart_is_well_formed_and_names_itself() {
                 ["script", "img", "image", "foreignObject"].contains(&e.tag_name().name())
             });
             assert!(foreign.is_none(), "{name}/{file}");
+        }
+    }
+}
+
+/// However long the part, every written mark and every hairpin with its size
+/// stands over the levels.
+#[test]
+fn no_mark_and_no_hairpin_is_left_out_of_the_levels() {
+    for (name, review) in fixture::all() {
+        let text = report::charts::dynamics::draw(&review, Frame::ALONE).file();
+        let drawn = text.matches("class=\"mark\"").count() - text.matches(">(").count();
+        assert_eq!(drawn, review.dynamics.levels.len(), "{name}");
+        for hairpin in &review.dynamics.hairpins {
+            assert!(text.contains(&words::hairpin_size(hairpin)), "{name}");
+        }
+        let sizes = text.matches("\u{a0}dB</text>").count();
+        assert!(sizes >= review.dynamics.hairpins.len(), "{name}: {sizes}");
+    }
+}
+
+/// A narrow window gets every panel, be there more of them than in a wide one.
+#[test]
+fn every_panel_of_levels_is_on_the_page_in_both_widths() {
+    for (name, review) in fixture::all() {
+        if !review.judged {
+            continue;
+        }
+        let (_dir, files) = written(&review);
+        let page = &files.iter().find(|f| f.0 == "review.html").unwrap().1;
+        for frame in [Frame::WIDE, Frame::NARROW] {
+            let panels = report::charts::dynamics::draw_apart(&review, frame);
+            let sign = format!("<title id=\"{}-dynamics", frame.id);
+            assert_eq!(page.matches(&sign).count(), panels.len(), "{name} {sign}");
+        }
+    }
+    let long = fixture::ten_minutes();
+    assert!(report::charts::dynamics::draw_apart(&long, Frame::NARROW).len() > 5);
+}
+
+/// Printed lines part where no stroke is cut, and no longer than a line is.
+#[test]
+fn printed_lines_part_between_strokes() {
+    for (name, review) in fixture::all() {
+        let layout = Layout::of(&review);
+        let lines = overview::stretches(&review, &layout, 900.0);
+        for (from, to) in &lines {
+            assert!(to > from && to - from <= 900.0, "{name}: {from} to {to}");
+        }
+        let whole = lines[lines.len() - 1].1 - lines[0].0;
+        assert!((whole - layout.width).abs() < 1e-9, "{name}");
+        for pair in lines.windows(2) {
+            let end = pair[0].1;
+            assert!((end - pair[1].0).abs() < 1e-9, "{name}");
+            let strokes = review.strokes.iter().filter(|s| !s.in_roll);
+            let nearest = strokes
+                .map(|s| (layout.time.at(s.time_s) - end).abs())
+                .fold(f64::INFINITY, f64::min);
+            // Without bars the best there is may be close.
+            assert!(
+                nearest > 5.0 || !review.judged,
+                "{name}: a stroke {nearest} from the end of a line"
+            );
         }
     }
 }

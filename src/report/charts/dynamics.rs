@@ -8,46 +8,186 @@ use crate::report::svg::{Anchor, Svg, n};
 use crate::review::{Accent, LevelFacts, Review};
 use crate::{number, words};
 
+/// Height of the levels where one panel holds the whole part, and where
+/// several do.
 const HEIGHT: f64 = 220.0;
+const HEIGHT_OF_MANY: f64 = 160.0;
+/// Contrasts beyond this are drawn at the edge: uncertainties of a few strokes
+/// may be wider than anything that is played.
+const FARTHEST_DB: f64 = 25.0;
 const ACCENT_HEIGHT: f64 = 110.0;
+/// Units of width a quarter note has at least: marks and hairpins of two bars
+/// stay apart. Longer parts go on in a panel below.
+const LEAST_A_QUARTER: f64 = 3.5;
+/// A hairpin narrower than this looks like a stub.
+const LEAST_HAIRPIN: f64 = 9.0;
 /// A just noticeable difference in level (0.5-1 dB; `OpenLearn`, "Hearing").
 const NOTICEABLE_DB: f64 = 1.0;
 
+/// All in one drawing, for a file.
 pub fn draw(review: &Review, frame: Frame) -> Svg {
-    let points = strokes(review);
-    if points.is_empty() {
-        let why = words::nothing(review, words::NO_DYNAMICS);
-        return nothing(review, frame, "dynamics", words::DYNAMICS, &why);
-    }
+    let Some(levels) = Levels::of(review, frame) else {
+        return none(review, frame);
+    };
     let desc = words::dynamics_desc(review);
     let (mut svg, mut y) = begin(review, frame, "dynamics", words::DYNAMICS, &desc);
-    let at = along(review, frame, &points);
-    y = paragraph(&mut svg, frame, y, "soft small", words::DYNAMICS_LINE) + 10.0;
-    let written_top = y;
-    let top = y + 40.0;
-    let low = points.iter().map(|p| p.1).fold(0.0, f64::min);
-    let level = Scale {
-        from: ((low - 2.0) / 10.0).floor() * 10.0,
-        to: 0.0,
-        at_from: top + HEIGHT,
-        at_to: top,
-    };
-    level_axis(&mut svg, &level, &at, words::DB_LOUDEST);
-    bars(&mut svg, review, &at, top, top + HEIGHT);
-    let places: Vec<_> = points
-        .iter()
-        .map(|p| (at.at(p.0), level.held(p.1)))
-        .collect();
-    svg.dots(&places, "dots");
-    levels(&mut svg, review, &at, &level, written_top + 14.0);
-    hairpins(&mut svg, review, &at, written_top + 28.0);
-    y = top + HEIGHT + 22.0;
-    y = paragraph(&mut svg, frame, y, "soft small", words::DYNAMICS_KEY);
-    for text in words::order_breaks(review) {
-        y = paragraph(&mut svg, frame, y, "small", &text);
+    for k in 0..levels.panels.len() {
+        y = levels.panel(&mut svg, k, y);
     }
-    y = accents(&mut svg, review, frame, &at, y + 16.0);
+    y = levels.accents(&mut svg, y);
     finish(svg, frame, y)
+}
+
+/// A drawing for every panel, so that none is longer than a sheet of paper;
+/// the last holds the accents as well.
+pub fn draw_apart(review: &Review, frame: Frame) -> Vec<Svg> {
+    let Some(levels) = Levels::of(review, frame) else {
+        return vec![none(review, frame)];
+    };
+    let last = levels.panels.len() - 1;
+    (0..=last)
+        .map(|k| {
+            let name = format!("dynamics{k}");
+            let desc = if k == 0 {
+                words::dynamics_desc(review)
+            } else {
+                words::dynamics_more(levels.bars_of(k))
+            };
+            let (mut svg, y) = begin(review, frame, &name, words::DYNAMICS, &desc);
+            let mut y = levels.panel(&mut svg, k, y);
+            if k == last {
+                y = levels.accents(&mut svg, y);
+            }
+            finish(svg, frame, y)
+        })
+        .collect()
+}
+
+fn none(review: &Review, frame: Frame) -> Svg {
+    let why = words::nothing(review, words::NO_DYNAMICS);
+    nothing(review, frame, "dynamics", words::DYNAMICS, &why)
+}
+
+/// What the panels share.
+struct Levels<'a> {
+    review: &'a Review,
+    frame: Frame,
+    /// Place in the part, level.
+    points: Vec<(f64, f64)>,
+    /// The part from its first to its last stroke, for the accents.
+    whole: Scale,
+    panels: Vec<Scale>,
+    /// The lowest level of the axis, dB.
+    low: f64,
+}
+
+impl<'a> Levels<'a> {
+    fn of(review: &'a Review, frame: Frame) -> Option<Self> {
+        let points = strokes(review);
+        if points.is_empty() {
+            return None;
+        }
+        let whole = along(review, frame, &points);
+        let low = points.iter().map(|p| p.1).fold(0.0, f64::min);
+        Some(Self {
+            panels: panels(review, &whole),
+            low: ((low - 2.0) / 10.0).floor() * 10.0,
+            review,
+            frame,
+            points,
+            whole,
+        })
+    }
+
+    /// First and last bar of a panel.
+    fn bars_of(&self, panel: usize) -> (i32, i32) {
+        let at = &self.panels[panel];
+        let inside = || {
+            self.review
+                .written
+                .bars
+                .iter()
+                .filter(|b| in_panel(at, b.at))
+        };
+        let first = inside().next().map_or(0, |b| b.number);
+        (first, inside().next_back().map_or(first, |b| b.number))
+    }
+
+    /// One panel of levels; gives the height below it.
+    fn panel(&self, svg: &mut Svg, k: usize, y: f64) -> f64 {
+        let (review, frame, at) = (self.review, self.frame, &self.panels[k]);
+        let mut y = y;
+        if k == 0 {
+            y = paragraph(svg, frame, y, "soft small", words::DYNAMICS_LINE) + 10.0;
+        }
+        let written_top = y;
+        let top = y + 40.0;
+        let height = if self.panels.len() > 1 {
+            HEIGHT_OF_MANY
+        } else {
+            HEIGHT
+        };
+        let level = Scale {
+            from: self.low,
+            to: 0.0,
+            at_from: top + height,
+            at_to: top,
+        };
+        level_axis(svg, &level, at, words::DB_LOUDEST);
+        bars(svg, review, at, top, top + height);
+        let here = self.points.iter().filter(|p| in_panel(at, p.0));
+        let places: Vec<_> = here.map(|p| (at.at(p.0), level.held(p.1))).collect();
+        svg.dots(&places, "dots");
+        let marks = marks(svg, review, at, &level, written_top + 14.0);
+        hairpins(svg, review, at, &marks, written_top + 28.0);
+        y = top + height + 22.0;
+        if k + 1 < self.panels.len() {
+            return y + 14.0;
+        }
+        y = paragraph(svg, frame, y, "soft small", words::DYNAMICS_KEY);
+        for text in words::order_breaks(review) {
+            y = paragraph(svg, frame, y, "small", &text);
+        }
+        y
+    }
+
+    fn accents(&self, svg: &mut Svg, y: f64) -> f64 {
+        accents(svg, self.review, self.frame, &self.whole, y + 16.0)
+    }
+}
+
+/// A place of the part lies in a panel.
+fn in_panel(at: &Scale, place: f64) -> bool {
+    place >= at.from - 1e-6 && place < at.to - 1e-6
+}
+
+/// As few panels as leave a quarter note its room, of about equally many bars
+/// and all to one scale.
+fn panels(review: &Review, whole: &Scale) -> Vec<Scale> {
+    let span = whole.to - whole.from;
+    let room = whole.at_to - whole.at_from;
+    let wanted = (span * LEAST_A_QUARTER / room).ceil().max(1.0) as usize;
+    let starts: Vec<f64> = review.written.bars.iter().map(|b| b.at).collect();
+    let mut ends = vec![whole.from];
+    for k in 1..wanted {
+        let fair = whole.from + span * k as f64 / wanted as f64;
+        let near = starts
+            .iter()
+            .copied()
+            .min_by(|a, b| (a - fair).abs().total_cmp(&(b - fair).abs()));
+        let last = ends[ends.len() - 1];
+        ends.extend(near.filter(|at| *at > last && *at < whole.to));
+    }
+    ends.push(whole.to);
+    let longest = ends.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+    ends.windows(2)
+        .map(|w| Scale {
+            from: w[0],
+            to: w[1],
+            at_from: whole.at_from,
+            at_to: whole.at_from + room * (w[1] - w[0]) / longest,
+        })
+        .collect()
 }
 
 /// Every stroke with a note, rolls left out: place in the part, level.
@@ -99,7 +239,7 @@ fn bars(svg: &mut Svg, review: &Review, at: &Scale, top: f64, bottom: f64) {
         .written
         .bars
         .iter()
-        .filter(|b| b.at >= at.from - 1e-6 && b.at < at.to - 1e-6)
+        .filter(|b| in_panel(at, b.at))
         .collect();
     let room = ((at.at_to - at.at_from) / 34.0).max(2.0) as usize;
     let every = thinned(inside.len(), room);
@@ -116,10 +256,18 @@ fn bars(svg: &mut Svg, review: &Review, at: &Scale, top: f64, bottom: f64) {
     svg.line((at.at_from, bottom), (at.at_to, bottom), "axis");
 }
 
-/// One bar of level for every stretch under one mark.
-fn levels(svg: &mut Svg, review: &Review, at: &Scale, level: &Scale, marks_y: f64) {
+/// One bar of level for every stretch under one mark, and the marks; gives
+/// where each written mark stands, from and to. A stretch that goes on from
+/// the panel before has its mark in brackets.
+fn marks(
+    svg: &mut Svg,
+    review: &Review,
+    at: &Scale,
+    level: &Scale,
+    marks_y: f64,
+) -> Vec<(f64, f64)> {
     let mut from = 0.0;
-    let mut free_from = f64::NEG_INFINITY;
+    let mut written: Vec<(f64, f64)> = Vec::new();
     let stretches: Vec<(&LevelFacts, f64)> = review
         .dynamics
         .levels
@@ -132,14 +280,25 @@ fn levels(svg: &mut Svg, review: &Review, at: &Scale, level: &Scale, marks_y: f6
         .collect();
     for (i, (stretch, start)) in stretches.iter().enumerate() {
         let next = stretches.get(i + 1).map(|n| n.1);
-        let end = place(review, stretch.to_bar + 1, 1.0, *start).unwrap_or(at.to);
+        let end = place(review, stretch.to_bar + 1, 1.0, *start)
+            .unwrap_or(f64::INFINITY)
+            .max(*start);
         let end = next.filter(|n| n > start).map_or(end, |n| n.min(end));
-        let (a, b) = (at.held(*start), at.held(end.max(*start)));
+        if end <= at.from + 1e-6 || *start >= at.to - 1e-6 {
+            continue;
+        }
+        let (a, b) = (at.held(*start), at.held(end));
         let b = b.max(a + 5.0);
-        if a + 2.0 >= free_from {
-            svg.text((a, marks_y), "mark", Anchor::Start, &stretch.mark);
+        let mark = if in_panel(at, *start) {
+            stretch.mark.clone()
+        } else {
+            format!("({})", stretch.mark)
+        };
+        let free = written.last().is_none_or(|w| a + 2.0 >= w.1);
+        if free {
+            svg.text((a, marks_y), "mark", Anchor::Start, &mark);
             // Bold and slanted: wider than the plain face.
-            free_from = a + lettering::width(&stretch.mark, 17.0) + 3.0;
+            written.push((a, a + lettering::width(&mark, 17.0) + 3.0));
         }
         if let Some(fitted) = stretch.fitted_db {
             let y = level.held(fitted);
@@ -159,17 +318,23 @@ fn levels(svg: &mut Svg, review: &Review, at: &Scale, level: &Scale, marks_y: f6
             svg.text((a + 3.0, y), "small clear", Anchor::Start, &text);
         }
     }
+    written
 }
 
-fn hairpins(svg: &mut Svg, review: &Review, at: &Scale, y: f64) {
+/// Written hairpins between the marks, each with the change that was played.
+fn hairpins(svg: &mut Svg, review: &Review, at: &Scale, marks: &[(f64, f64)], y: f64) {
     let mut free_from = f64::NEG_INFINITY;
     for (i, written) in review.written.hairpins.iter().enumerate() {
         if written.to <= at.from || written.from >= at.to {
             continue;
         }
-        let (a, b) = (at.held(written.from), at.held(written.to));
-        // Short of the mark that follows.
-        let b = (b - 5.0).max(a + 5.0);
+        let (start, end) = (at.held(written.from), at.held(written.to));
+        // Behind a mark at its start, short of one at its end.
+        let a = marks
+            .iter()
+            .find(|m| (m.0 - 1.0..m.1).contains(&start))
+            .map_or(start, |m| m.1);
+        let b = (end - 5.0).max(a + LEAST_HAIRPIN);
         let grows = written.kind == "crescendo";
         let (narrow, wide) = if grows { (a, b) } else { (b, a) };
         let d = format!(
@@ -181,12 +346,13 @@ fn hairpins(svg: &mut Svg, review: &Review, at: &Scale, y: f64) {
             b = n(y - 6.0)
         );
         svg.path(&d, "thin", None);
-        let Some(facts) = review.dynamics.hairpins.get(i) else {
+        let facts = review.dynamics.hairpins.get(i);
+        let Some(facts) = facts.filter(|_| in_panel(at, written.from)) else {
             continue;
         };
         let text = words::hairpin_size(facts);
         let room = lettering::width(&text, 11.5);
-        let x = a.min(at.at_to - room).max(at.at_from);
+        let x = start.min(at.at_to - room).max(at.at_from);
         if x >= free_from {
             svg.text((x, y + 7.0), "soft small", Anchor::Start, &text);
             free_from = x + room + 4.0;
@@ -207,8 +373,11 @@ fn accents(svg: &mut Svg, review: &Review, frame: Frame, at: &Scale, y: f64) -> 
     }
     let y = paragraph(svg, frame, y, "bold", &words::accents_heading(review));
     let y = paragraph(svg, frame, y, "soft small", words::ACCENTS_LINE) + 8.0;
-    let high = known.iter().map(|k| k.1).fold(6.0, f64::max) + 2.0;
-    let low = known.iter().map(|k| k.1).fold(-2.0, f64::min) - 1.0;
+    let reach = |a: &Accent| 2.0 * a.contrast_sd_db.unwrap_or(0.0);
+    let highest = known.iter().map(|k| k.1 + reach(k.0)).fold(6.0, f64::max);
+    let lowest = known.iter().map(|k| k.1 - reach(k.0)).fold(-2.0, f64::min);
+    let high = highest.min(FARTHEST_DB) + 1.0;
+    let low = lowest.max(-FARTHEST_DB) - 1.0;
     let contrast = Scale {
         from: low,
         to: high,

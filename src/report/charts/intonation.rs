@@ -77,7 +77,8 @@ fn settings(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
         (Sign::Up, words::KEY_SHARP),
         (Sign::Unsure, words::KEY_STRADDLES),
     ];
-    let mut y = key(svg, frame, y, &entries) + 14.0;
+    let y = key(svg, frame, y, &entries);
+    let mut y = paragraph(svg, frame, y, "soft small", words::INTONATION_KEY) + 12.0;
     let drums = review.drums.iter().rev();
     let rows: Vec<(&DrumFacts, &SettingFacts)> = drums
         .flat_map(|d| d.settings.iter().map(move |s| (d, s)))
@@ -87,7 +88,7 @@ fn settings(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
         setting_row(svg, review, frame, &scale, *row, y);
         y += row_height(frame);
     }
-    axis(svg, &scale, y);
+    axis(svg, &scale, y, words::CENTS_AXIS);
     more(svg, frame, rows.len(), y + 32.0)
 }
 
@@ -109,7 +110,7 @@ fn intervals(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
         draw_row(svg, frame, &scale, &row, y);
         y += row_height(frame);
     }
-    axis(svg, &scale, y);
+    axis(svg, &scale, y, words::CENTS_INTERVAL_AXIS);
     more(svg, frame, review.intervals.len(), y + 32.0)
 }
 
@@ -260,7 +261,7 @@ fn interval_sign(review: &Review, interval: &IntervalFacts) -> Sign {
     }
 }
 
-fn axis(svg: &mut Svg, scale: &Scale, y: f64) {
+fn axis(svg: &mut Svg, scale: &Scale, y: f64, unit: &str) {
     svg.line((scale.at_from, y), (scale.at_to, y), "axis");
     let most = ((scale.at_to - scale.at_from) / 40.0) as usize;
     for cents in scale.ticks(most) {
@@ -274,10 +275,5 @@ fn axis(svg: &mut Svg, scale: &Scale, y: f64) {
         );
     }
     let middle = f64::midpoint(scale.at_from, scale.at_to);
-    svg.text(
-        (middle, y + 30.0),
-        "soft small",
-        Anchor::Middle,
-        words::CENTS_AXIS,
-    );
+    svg.text((middle, y + 30.0), "soft small", Anchor::Middle, unit);
 }

@@ -28,6 +28,8 @@ const SOUND_STEP: f64 = 5.0;
 const BAR_Y: f64 = SOUND_TOP + SOUND_HEIGHT + 18.0;
 const LANES_TOP: f64 = BAR_Y + 8.0;
 const LANE: f64 = 30.0;
+/// A hairpin narrower than this looks like a stub.
+const LEAST_HAIRPIN: f64 = 14.0;
 const TEMPO_HEIGHT: f64 = 46.0;
 /// Room to the left for the names of the lanes.
 pub const NAMES: f64 = 92.0;
@@ -103,6 +105,7 @@ pub fn file(review: &Review) -> String {
     names(&mut svg, review, &layout);
     svg.open(&format!("transform=\"translate({} 0)\"", n(NAMES)));
     strip(&mut svg, review, &layout, false);
+    labels(&mut svg, review, &layout, (0.0, layout.width));
     svg.close();
     svg.close();
     let mut x = margin;
@@ -149,18 +152,68 @@ pub fn names(svg: &mut Svg, review: &Review, layout: &Layout) {
     text(svg, layout.height - 4.0, "soft small", words::MIN_SEC);
 }
 
-/// The strip itself. `live`: with times for the player, without tips.
+/// The strip itself, without the texts of [`labels`]. `live`: with times for
+/// the player, without tips.
 pub fn strip(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
     passages(svg, review, layout);
     sound(svg, review, layout);
-    seconds(svg, layout);
     bars(svg, review, layout, live);
-    marks(svg, review, layout);
+    hairpins(svg, review, layout);
     retunings(svg, review, layout);
     rolls(svg, review, layout);
     notes(svg, review, layout, live);
     strokes(svg, review, layout, live);
     tempo(svg, review, layout);
+}
+
+/// The texts along a stretch of the strip that may be longer than the place
+/// they belong to: all of each lies inside the stretch.
+pub fn labels(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64, f64)) {
+    cues(svg, review, layout, stretch);
+    marks(svg, review, layout, stretch);
+    passage_names(svg, review, layout, stretch);
+    tempo_numbers(svg, review, layout, stretch);
+    seconds(svg, layout, stretch);
+}
+
+/// The strip in stretches no longer than `most`, for lines of print. They part
+/// shortly before a bar where one is near, and where no stroke is cut.
+pub fn stretches(review: &Review, layout: &Layout, most: f64) -> Vec<(f64, f64)> {
+    let at = |s: f64| layout.time.at(s);
+    let strokes: Vec<f64> = review.strokes.iter().map(|s| at(s.time_s)).collect();
+    let breaks: Vec<f64> = review
+        .written
+        .bars
+        .iter()
+        .filter_map(|b| Some(before(&strokes, at(b.time_s?))))
+        .collect();
+    let mut from = 0.0;
+    let mut found = Vec::new();
+    while from < layout.width {
+        let far = from + most;
+        let to = if far >= layout.width {
+            layout.width
+        } else {
+            let wide = |b: &f64| *b > from + most / 3.0 && *b <= far;
+            let last = breaks.iter().copied().rfind(wide);
+            last.unwrap_or_else(|| before(&strokes, far))
+        };
+        found.push((from, to));
+        from = to;
+    }
+    found
+}
+
+/// Half way between the last stroke before a bar line and the line or the
+/// stroke that falls on it, never far from the line.
+fn before(strokes: &[f64], line: f64) -> f64 {
+    const NEAR: f64 = 12.0;
+    const FARTHEST: f64 = 24.0;
+    let on = strokes.iter().copied().filter(|x| (x - line).abs() <= NEAR);
+    let first = on.fold(line, f64::min);
+    let earlier = strokes.iter().copied().filter(|x| *x < first);
+    let last = earlier.fold(first - FARTHEST, f64::max);
+    f64::midpoint(last, first)
 }
 
 fn passages(svg: &mut Svg, review: &Review, layout: &Layout) {
@@ -172,11 +225,6 @@ fn passages(svg: &mut Svg, review: &Review, layout: &Layout) {
         );
         let class = if passage.counted { "band2" } else { "dash" };
         svg.rect((a, LANES_TOP), (b - a, bottom - LANES_TOP), class, None);
-        if review.passages.len() > 1 {
-            let text = words::passage_label(passage);
-            let text = lettering::fit(&text, 11.0, (b - a).max(30.0));
-            svg.text((a + 2.0, bottom + 11.0), "soft small", Anchor::Start, &text);
-        }
     }
     for i in 0..=layout.drums.len() {
         let y = LANES_TOP + LANE * i as f64;
@@ -214,24 +262,70 @@ fn sound(svg: &mut Svg, review: &Review, layout: &Layout) {
     svg.line((0.0, middle), (layout.width, middle), "grid");
 }
 
-fn seconds(svg: &mut Svg, layout: &Layout) {
+/// Where a text of this width may begin so that it ends inside the stretch.
+fn inside(x: f64, width: f64, (from, to): (f64, f64)) -> f64 {
+    // Faces wider than the estimate need a little more.
+    const SPARE: f64 = 3.0;
+    x.min(to - width - SPARE).max(from)
+}
+
+fn begins_in(x: f64, (from, to): (f64, f64)) -> bool {
+    x >= from - 1e-6 && x < to - 1e-6
+}
+
+fn passage_names(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64, f64)) {
+    if review.passages.len() < 2 {
+        return;
+    }
+    let y = LANES_TOP + LANE * layout.drums.len() as f64 + 11.0;
+    for passage in &review.passages {
+        let (a, b) = (
+            layout.time.held(passage.from_s),
+            layout.time.held(passage.to_s),
+        );
+        if begins_in(a, stretch) {
+            let text = words::passage_label(passage);
+            let text = lettering::fit(&text, 11.0, (b - a).max(30.0));
+            let x = inside(a + 2.0, lettering::width(&text, 11.0), stretch);
+            svg.text((x, y), "soft small", Anchor::Start, &text);
+        }
+    }
+}
+
+fn seconds(svg: &mut Svg, layout: &Layout, stretch: (f64, f64)) {
     let scale = layout.width / layout.time.to;
     let every = step(60.0 / scale, 1).max(1.0);
     for s in crate::report::scale::ticks(0.0, layout.time.to, (layout.time.to / every) as usize) {
         let x = layout.time.at(s);
-        let anchor = if s == 0.0 {
-            Anchor::Start
-        } else if x + 16.0 > layout.width {
-            Anchor::End
-        } else {
-            Anchor::Middle
-        };
-        svg.text(
-            (x, layout.height - 4.0),
-            "soft small",
-            anchor,
-            &number::clock(s),
-        );
+        if begins_in(x, stretch) {
+            let text = number::clock(s);
+            let half = lettering::width(&text, 11.0) / 2.0;
+            let x = inside(x - half, 2.0 * half, stretch);
+            let y = layout.height - 4.0;
+            svg.text((x, y), "soft small", Anchor::Start, &text);
+        }
+    }
+}
+
+/// What the part says of other instruments, over the bar it stands in; near
+/// the end of a stretch it moves to the left.
+fn cues(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64, f64)) {
+    let mut free = stretch.0;
+    let with_cue = review.written.bars.iter();
+    let cues: Vec<(f64, &str)> = with_cue
+        .filter_map(|b| Some((layout.time.at(b.time_s?), b.cue.as_deref()?)))
+        .filter(|(x, _)| begins_in(*x, stretch))
+        .collect();
+    for (i, (x, cue)) in cues.iter().enumerate() {
+        let next = cues.get(i + 1).map(|c| c.0 - 10.0);
+        let wanted = lettering::width(&lettering::harmless(cue), 12.0) + 3.0;
+        let end = next.filter(|n| *n > x + 30.0).unwrap_or(stretch.1);
+        let start = (x + 3.0).min(end - wanted).max(free).min(x + 3.0);
+        let text = lettering::fit(cue, 12.0, end - start);
+        if start >= free && end > start {
+            svg.text((start, CUE_Y), "soft", Anchor::Start, &text);
+            free = start + lettering::width(&text, 12.0) + 10.0;
+        }
     }
 }
 
@@ -243,7 +337,6 @@ fn bars(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
             0.0
         };
     let written = &review.written.bars;
-    let mut cue_free = f64::NEG_INFINITY;
     for (i, bar) in written.iter().enumerate() {
         let Some(start) = bar.time_s else { continue };
         let x = layout.time.at(start);
@@ -279,48 +372,57 @@ fn bars(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
         if live {
             svg.raw("</a>");
         }
-        if let Some(cue) = bar.cue.as_deref().filter(|_| x >= cue_free) {
-            let next = written[i + 1..].iter().find(|b| b.cue.is_some());
-            let end = next
-                .and_then(|b| b.time_s)
-                .map_or(layout.width, |t| layout.time.at(t));
-            let text = lettering::fit(cue, 12.0, end - x - 10.0);
-            svg.text((x + 3.0, CUE_Y), "soft", Anchor::Start, &text);
-            cue_free = x + lettering::width(&text, 12.0).min(end - x - 10.0);
+    }
+}
+
+/// How wide a dynamic mark is: bold and slanted, wider than the plain face.
+fn mark_width(mark: &str) -> f64 {
+    lettering::width(mark, 17.0)
+}
+
+fn marks(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64, f64)) {
+    for mark in &review.written.marks {
+        let x = mark.time_s.map(|s| layout.time.at(s));
+        if let Some(x) = x.filter(|x| begins_in(*x, stretch)) {
+            let x = inside(x, mark_width(&mark.mark), stretch);
+            svg.text((x, MARK_Y + 5.0), "mark", Anchor::Start, &mark.mark);
         }
     }
 }
 
-/// Written dynamics and hairpins.
-fn marks(svg: &mut Svg, review: &Review, layout: &Layout) {
-    for mark in &review.written.marks {
-        if let Some(s) = mark.time_s {
-            let at = (layout.time.at(s), MARK_Y + 5.0);
-            svg.text(at, "mark", Anchor::Start, &mark.mark);
-        }
-    }
+/// Written hairpins, behind a mark at their start and short of one at their
+/// end.
+fn hairpins(svg: &mut Svg, review: &Review, layout: &Layout) {
+    let marks: Vec<(f64, f64)> = review
+        .written
+        .marks
+        .iter()
+        .filter_map(|m| Some((layout.time.at(m.time_s?), mark_width(&m.mark))))
+        .collect();
     for hairpin in &review.written.hairpins {
         let (Some(from), Some(to)) = (hairpin.from_s, hairpin.to_s) else {
             continue;
         };
-        // Room for the marks at both ends.
-        let (a, b) = (layout.time.at(from) + 22.0, layout.time.at(to) - 5.0);
+        let (start, end) = (layout.time.at(from), layout.time.at(to));
+        let a = marks
+            .iter()
+            .find(|m| (m.0 - 1.0..m.0 + m.1).contains(&start))
+            .map_or(start, |m| m.0 + m.1 + 3.0);
+        let b = (end - 5.0).max(a + LEAST_HAIRPIN);
         let (narrow, wide) = if hairpin.kind == "crescendo" {
             (a, b)
         } else {
             (b, a)
         };
-        if a < b {
-            let d = format!(
-                "M{w} {t}L{p} {m}L{w} {b}",
-                w = n(wide),
-                p = n(narrow),
-                t = n(MARK_Y - 5.0),
-                m = n(MARK_Y),
-                b = n(MARK_Y + 5.0)
-            );
-            svg.path(&d, "thin", None);
-        }
+        let d = format!(
+            "M{w} {t}L{p} {m}L{w} {b}",
+            w = n(wide),
+            p = n(narrow),
+            t = n(MARK_Y - 5.0),
+            m = n(MARK_Y),
+            b = n(MARK_Y + 5.0)
+        );
+        svg.path(&d, "thin", None);
     }
 }
 
@@ -512,11 +614,17 @@ fn tempo(svg: &mut Svg, review: &Review, layout: &Layout) {
     svg.polyline(&written, "dash");
     let kept: Vec<_> = curve.iter().map(|p| at(p.time_s, p.bpm)).collect();
     svg.polyline(&kept, "copper");
-    // The figure is repeated so that one is always in sight.
-    let mut free = f64::NEG_INFINITY;
-    for point in curve {
-        let (x, y) = at(point.time_s, point.bpm);
-        if x >= free && x + 24.0 < layout.width {
+}
+
+/// The figure is repeated so that one is always in sight.
+fn tempo_numbers(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64, f64)) {
+    let Some(bpm) = tempo_scale(review, layout) else {
+        return;
+    };
+    let mut free = stretch.0;
+    for point in &review.tempo.curve {
+        let (x, y) = (layout.time.at(point.time_s), bpm.held(point.bpm));
+        if x >= free && x + 24.0 < stretch.1 {
             // Away from the written tempo.
             let under = point.marked_bpm.is_some_and(|marked| point.bpm < marked);
             let y = if under { y + 13.0 } else { y - 5.0 };

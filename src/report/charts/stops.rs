@@ -1,7 +1,7 @@
 //! stops.svg: after every stroke whose drum is to be silent, how it died
 //! away, when it was stopped, and what still rang.
 
-use super::{Frame, begin, finish, nothing, paragraph};
+use super::{Frame, begin, finish, nothing, paragraph, whisker};
 use crate::report::lettering;
 use crate::report::scale::Scale;
 use crate::report::svg::{Anchor, Svg, n};
@@ -148,11 +148,12 @@ fn draw_row(svg: &mut Svg, frame: Frame, time: &Scale, stop: &Stop, y: f64, row:
         let level = bottom - 5.0;
         svg.line((written, level), (from, level), class);
     }
-    mark(
-        svg,
-        (time.held(after_ms / 1000.0), bottom - 5.0),
-        stop.state,
-    );
+    let moment = |ms: f64| time.held(ms / 1000.0);
+    if let Some(sd) = stop.stopped_after_sd_ms {
+        let (from, to) = (moment(after_ms - 2.0 * sd), moment(after_ms + 2.0 * sd));
+        whisker(svg, bottom - 5.0, from, to, "ink");
+    }
+    mark(svg, (moment(after_ms), bottom - 5.0), stop.state);
 }
 
 /// A filled square: stopped. Waves: it rang on. A broken circle: unsure.

@@ -4,7 +4,7 @@
 use super::{Around, numbers, play_link, tables};
 use crate::number::{self, NBSP};
 use crate::report::charts::{self, Frame};
-use crate::report::html::{figure, foreign};
+use crate::report::html::{self, figure, foreign};
 use crate::report::svg::Svg;
 use crate::review::Review;
 use crate::words::{self, page as text};
@@ -35,11 +35,16 @@ pub fn practise(review: &Review, around: &Around) -> Markup {
     }
 }
 
-/// Several drawings, each in two widths.
+/// Several drawings, each in two widths; where a narrow window takes more of
+/// them than a wide one, all stand in one figure.
 fn apart(review: &Review, draw: fn(&Review, Frame) -> Vec<Svg>) -> Markup {
     let (wide, narrow) = (draw(review, Frame::WIDE), draw(review, Frame::NARROW));
     html! {
-        @for (wide, narrow) in wide.iter().zip(&narrow) { (figure(wide, narrow, &html! {})) }
+        @if wide.len() == narrow.len() {
+            @for (wide, narrow) in wide.iter().zip(&narrow) { (figure(wide, narrow, &html! {})) }
+        } @else {
+            (html::series(&wide, &narrow))
+        }
     }
 }
 
@@ -92,7 +97,7 @@ pub fn dynamics(review: &Review) -> Markup {
         section #dynamics {
             h2 { (text::DYNAMICS) }
             p.note { (text::DYNAMICS_LEAD) }
-            (both(review, charts::dynamics::draw))
+            (apart(review, charts::dynamics::draw_apart))
             @if !dynamics.levels.is_empty() { (tables::levels(review)) }
             @if !dynamics.hairpins.is_empty() { (tables::hairpins(review)) }
             @if !dynamics.accents.is_empty() {

@@ -86,8 +86,12 @@ fn strip(review: &Review) -> Markup {
     overview::names(&mut names, review, &layout);
     let mut drawn = Svg::new("p-strip", layout.width, "", "");
     overview::strip(&mut drawn, review, &layout, true);
+    let labels = |stretch: (f64, f64)| {
+        let mut texts = Svg::new("p-labels", layout.width, "", "");
+        overview::labels(&mut texts, review, &layout, stretch);
+        PreEscaped(texts.body().to_owned())
+    };
     let box_of = |width: f64| format!("0 0 {} {}", n(width), n(layout.height));
-    let slices = (layout.width / SLICE).ceil().max(1.0) as usize;
     html! {
         div.strip {
             svg.chart aria-hidden="true" viewBox=(box_of(NAMES)) width=(n(NAMES)) height=(n(layout.height)) {
@@ -98,20 +102,20 @@ fn strip(review: &Review) -> Markup {
                     viewBox=(box_of(layout.width)) width=(n(layout.width)) height=(n(layout.height))
                     data-scale=(n_fine(layout.width / layout.time.to)) {
                     g #strip.chart { (PreEscaped(drawn.body())) }
+                    g.chart { (labels((0.0, layout.width))) }
                     rect #stretch.wash y="0" width="0" height=(n(layout.height)) {}
                     line #playhead x1="0" x2="0" y1="0" y2=(n(layout.height)) visibility="hidden" {}
                 }
             }
         }
         div.slices aria-hidden="true" {
-            @for i in 0..slices {
-                @let from = SLICE * i as f64;
-                @let width = SLICE.min(layout.width - from).max(1.0);
+            @for (from, to) in overview::stretches(review, &layout, SLICE) {
                 svg.chart viewBox=(box_of(NAMES + SLICE)) {
                     use href="#names" {}
-                    svg x=(n(NAMES)) width=(n(width)) height=(n(layout.height))
-                        viewBox=(format!("{} 0 {} {}", n(from), n(width), n(layout.height))) {
+                    svg x=(n(NAMES)) width=(n(to - from)) height=(n(layout.height))
+                        viewBox=(format!("{} 0 {} {}", n(from), n(to - from), n(layout.height))) {
                         use href="#strip" {}
+                        g.chart { (labels((from, to))) }
                     }
                 }
             }
