@@ -5,6 +5,8 @@
 
 #[path = "align/outcomes.rs"]
 mod outcomes;
+#[path = "align/pairs.rs"]
+mod pairs;
 #[path = "align/passages.rs"]
 mod passages;
 #[path = "align/piece.rs"]
@@ -13,3 +15,5 @@ mod piece;
 mod properties;
 #[path = "align/simulated.rs"]
 mod simulated;
+#[path = "align/sittings.rs"]
+mod sittings;

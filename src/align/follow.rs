@@ -101,6 +101,18 @@ pub(super) struct Step {
     pub candidate: usize,
 }
 
+/// A step of a chain that was followed onwards.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Gained {
+    pub step: Step,
+    /// Gain of everything up to here, the step included, nats.
+    pub gain: f64,
+    /// Candidates before this one belong to the step or to what came before.
+    pub settled: usize,
+    /// The end of a roll that starts here, seconds.
+    pub roll_end_s: Option<f64>,
+}
+
 /// From where, and how far, to follow.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Task {
@@ -111,8 +123,6 @@ pub(super) struct Task {
     pub horizon: usize,
     /// How many branches are kept.
     pub width: usize,
-    /// Candidates that may be used: from the first up to before the second.
-    pub within: (usize, usize),
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -135,6 +145,8 @@ struct Link {
     onset: u32,
     candidate: u32,
     worth: f64,
+    settled: u32,
+    roll_end_s: Option<f64>,
 }
 
 /// Room that is used again by every task.
@@ -223,6 +235,8 @@ impl Follower<'_> {
             onset: start as u32,
             candidate: first as u32,
             worth: 0.0,
+            settled: 0,
+            roll_end_s: None,
         });
         let onwards = task.way == Way::Onwards;
         room.branches.push(Branch {
@@ -239,6 +253,7 @@ impl Follower<'_> {
             fresh: true,
         });
         room.links[0].worth = room.branches[0].worth;
+        room.links[0].settled = room.branches[0].settled as u32;
         let mut end = End {
             worth: room.branches[0].worth,
             link: 0,
@@ -256,7 +271,7 @@ impl Follower<'_> {
                 break;
             }
             self.grow(task, index, room);
-            Self::keep(task.width, index, room);
+            self.keep(task.width, index, room);
             for branch in &room.branches {
                 if branch.fresh && branch.worth > end.worth {
                     end = End {
@@ -284,20 +299,26 @@ impl Follower<'_> {
         }
     }
 
-    /// Worth of the strokes of a roll that starts at a time, from candidate
-    /// `next` on, all but those at its very end, which may be the next onset's;
-    /// and the candidate after them. They count at once, so that a run may well
-    /// end with a roll.
-    fn roll(&self, onset: &Onset, from_s: f64, next: usize, stretch: f64) -> (f64, usize) {
+    /// Worth of a roll that starts at a time, with the candidates from `next`
+    /// on and before `until` as its strokes, all but those at its very end,
+    /// which may be the next onset's; and the candidate after them. They count
+    /// at once, so that a run may well end with a roll. As strokes of a roll
+    /// come fast, few of them speak against it.
+    fn roll(
+        &self,
+        onset: &Onset,
+        from_s: f64,
+        (next, until): (usize, usize),
+        stretch: f64,
+    ) -> (f64, usize) {
         const OPEN_SHARE: f64 = 0.06;
         const OPEN_S: f64 = 0.03;
         let Some(roll_s) = onset.roll_s else {
             return (0.0, next);
         };
         let sure_s = roll_s * stretch * (1.0 - OPEN_SHARE) - OPEN_S;
-        let settled = self.sounds.from(from_s + sure_s).max(next);
-        let rolling = &self.sounds.rolling;
-        (rolling[settled] - rolling[next], settled)
+        let settled = self.sounds.from(from_s + sure_s).min(until).max(next);
+        (self.sounds.roll(onset, next, settled, sure_s), settled)
     }
 
     /// Every branch goes on to the onset, struck by any candidate near the
@@ -325,9 +346,9 @@ impl Follower<'_> {
             let reach = if wide { 2.3 * sd } else { 4.0 * sd + 0.01 };
             let (low, high) = (state.time_s - reach, state.time_s + reach);
             let span = if onwards {
-                (branch.settled, task.within.1)
+                (branch.settled, self.sounds.len())
             } else {
-                (task.within.0, branch.settled)
+                (0, branch.settled)
             };
             let mut candidate = self.sounds.from(low).max(span.0);
             while candidate < span.1 && self.sounds.times[candidate] <= high {
@@ -347,14 +368,17 @@ impl Follower<'_> {
                 .roll_s
                 .map_or(f64::NEG_INFINITY, |r| state.time_s + r * state.stretch);
             let (gap, settled) = if onwards {
-                let to = passed.clamp(branch.settled, task.within.1.max(branch.settled));
+                let to = passed.max(branch.settled);
                 let gap = self.between(branch.settled, to, branch.rolling_s);
-                let (roll, settled) = self.roll(onset, state.time_s, to, state.stretch);
+                let span = (to, self.sounds.len());
+                let (roll, settled) = self.roll(onset, state.time_s, span, state.stretch);
                 (gap + roll, settled)
             } else {
-                let to = passed.clamp(task.within.0.min(branch.settled), branch.settled);
-                let gap = self.gap(to, branch.settled, roll_end_s, branch.rolling_s);
-                (gap, to)
+                let to = passed.min(branch.settled);
+                let span = (to, branch.settled);
+                let (roll, from) = self.roll(onset, state.time_s, span, state.stretch);
+                let gap = self.gap(from, branch.settled, roll_end_s, branch.rolling_s);
+                (gap + roll, to)
             };
             let rolling_s = if onwards {
                 branch.rolling_s.max(roll_end_s)
@@ -386,12 +410,15 @@ impl Follower<'_> {
         let (gap, settled) = if onwards {
             let grace_s = self.grace_s(onset, candidate);
             let gap = self.gap(branch.settled, candidate, branch.rolling_s, grace_s);
-            let (roll, settled) = self.roll(onset, time_s, candidate + 1, after.stretch);
+            let span = (candidate + 1, self.sounds.len());
+            let (roll, settled) = self.roll(onset, time_s, span, after.stretch);
             (gap + roll, settled)
         } else {
             let roll_s = self.rolling_s(onset, candidate, after.stretch, true);
-            let gap = self.gap(candidate + 1, branch.settled, roll_s, branch.rolling_s);
-            (gap, candidate)
+            let span = (candidate + 1, branch.settled);
+            let (roll, from) = self.roll(onset, time_s, span, after.stretch);
+            let gap = self.gap(from, branch.settled, roll_s, branch.rolling_s);
+            (gap + roll, candidate)
         };
         Branch {
             worth: branch.worth + gap + log + self.sounds.worth(onset, candidate),
@@ -438,7 +465,7 @@ impl Follower<'_> {
     }
 
     /// Keeps the best branches, one for each last candidate.
-    fn keep(width: usize, index: usize, room: &mut Room) {
+    fn keep(&self, width: usize, index: usize, room: &mut Room) {
         let grown = &mut room.grown;
         grown.sort_unstable_by(|a, b| {
             b.worth
@@ -447,6 +474,7 @@ impl Follower<'_> {
                 .then(a.link.cmp(&b.link))
         });
         room.branches.clear();
+        let roll = self.score.onsets[index].roll_s;
         for branch in grown.iter() {
             let known = room
                 .branches
@@ -462,6 +490,11 @@ impl Follower<'_> {
                     onset: index as u32,
                     candidate: branch.candidate,
                     worth: branch.worth,
+                    settled: branch.settled as u32,
+                    roll_end_s: roll.map(|r| {
+                        let from_s = self.sounds.times[branch.candidate as usize];
+                        from_s + r * branch.state.stretch
+                    }),
                 });
                 branch.link = room.links.len() as u32 - 1;
             }
@@ -487,15 +520,23 @@ impl Follower<'_> {
         steps
     }
 
-    /// The gain up to and with each of the steps of an end.
-    pub fn gains(end: &End, room: &Room) -> Vec<f64> {
-        let mut gains = Vec::new();
+    /// What an end of following onwards has gone through, step by step.
+    pub fn chain(end: &End, room: &Room) -> Vec<Gained> {
+        let mut chain = Vec::new();
         let mut link = end.link;
         while let Some(found) = room.links.get(link as usize) {
-            gains.push(found.worth);
+            chain.push(Gained {
+                step: Step {
+                    onset: found.onset as usize,
+                    candidate: found.candidate as usize,
+                },
+                gain: found.worth,
+                settled: found.settled as usize,
+                roll_end_s: found.roll_end_s,
+            });
             link = found.before;
         }
-        gains.reverse();
-        gains
+        chain.reverse();
+        chain
     }
 }

@@ -3,11 +3,13 @@
 //! The part becomes a row of onsets (`score`), the candidates a row of
 //! likelihoods (`sounds`). `runs` finds the stretches of the take that
 //! follow the part by dynamic programming (`follow`) over onsets and
-//! candidates, each branch with a Kalman state of its own for the tempo.
+//! candidates, each branch with a Kalman state of its own for the tempo, and
+//! `choose` picks those that together explain the take best.
 //! `pulse` draws the tempo kept through what was matched, and `judge` asks
 //! of every note how likely it is that it was played, given the pulse of all
 //! the others. `piece` says whether the take is of the part at all.
 
+mod choose;
 mod follow;
 mod judge;
 mod piece;
@@ -19,9 +21,11 @@ mod sounds;
 use crate::listen::Candidate;
 use crate::part::Part;
 use crate::settings::Settings;
+use choose::Run;
 use follow::Follower;
 use judge::{Bench, clear_drum};
-use runs::{Run, Search};
+pub use piece::{TERMS as PIECE_TERMS, WEIGHTS as PIECE_WEIGHTS};
+use runs::Search;
 use score::Score;
 use sounds::Sounds;
 
@@ -67,17 +71,17 @@ pub fn align(
     }
 }
 
-/// The figures that `same_piece` rests on, for the program that fits it.
-/// `None` where nothing of the part is followed.
-pub fn piece_figures(
+/// The terms that `same_piece` rests on, for the program that fits it. `None`
+/// where nothing of the part is followed.
+pub fn piece_terms(
     part: &Part,
     candidates: &[Candidate],
     evidence: Option<&Evidence>,
-) -> Option<[f64; 5]> {
+) -> Option<[f64; PIECE_TERMS]> {
     let score = Score::new(part);
     let sounds = Sounds::new(candidates, evidence);
     let runs = Search::new(&score, &sounds).runs();
-    piece::figures(&score, &sounds, &runs)
+    piece::terms(&score, &sounds, &runs)
 }
 
 /// The passage asked for, or the longest by notes, the later of equals.
@@ -89,16 +93,20 @@ fn counted(passages: &[Passage], asked: Option<usize>) -> Option<usize> {
 }
 
 /// Onsets of a run. Where it starts within the first bar of the part, or ends
-/// within its last, the few onsets beyond belong to it.
+/// within its last, the few onsets beyond belong to it; and where it holds
+/// most of the part, one or two onsets more: they are likelier to be missing
+/// than the player to have left off just there.
 fn extent(score: &Score, run: &Run) -> (usize, usize) {
     const FEW: usize = 4;
+    const MOST: f64 = 0.7;
     let last = score.onsets.len() - 1;
     let from = run.steps.first().map_or(0, |s| s.onset);
     let to = run.steps.last().map_or(last, |s| s.onset);
     let bar = |onset: usize| score.onsets[onset].bar;
     let few = FEW.min(run.steps.len() / 4);
-    let opens = from <= 2.min(few) || from <= few && bar(from) == bar(0);
-    let closes = last - to <= 2.min(few) || last - to <= few && bar(to) == bar(last);
+    let most = (to - from) as f64 >= MOST * last as f64;
+    let opens = most && from <= 2 || from <= few && bar(from) == bar(0);
+    let closes = most && last - to <= 2 || last - to <= few && bar(to) == bar(last);
     (if opens { 0 } else { from }, if closes { last } else { to })
 }
 

@@ -1,55 +1,58 @@
 //! Whether a take is of a part at all.
 
-use super::runs::Run;
+use super::choose::Run;
 use super::score::Score;
 use super::sounds::Sounds;
 
-/// What the probability rests on: gain of the longest run a step; the same
-/// against the most its candidates could be worth; share of its onsets struck;
-/// gain of all runs against the most that all candidates could be worth; share
-/// of the part reached.
-pub(super) fn figures(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64; 5]> {
+/// How many terms the probability rests on.
+pub const TERMS: usize = 7;
+
+/// The terms of the logistic regression: a constant; gain of the longest run
+/// against the most its candidates could be worth; gain of all runs against
+/// the most that all candidates could be worth; natural log of the gain of the
+/// longest run a step; share of its onsets struck; how well the strokes of all
+/// runs are on the drums written, mean natural log of the likelihood against
+/// any drum; natural log of the gain of all runs.
+pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64; TERMS]> {
     let best = runs.iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let steps = best.steps.len() as f64;
     let (first, last) = (best.steps[0], best.steps[best.steps.len() - 1]);
-    // What the strokes of the run would be worth, each just where expected.
-    let most: f64 = (first.candidate..=last.candidate)
-        .map(|c| (sounds.note[c] + 2.5).max(0.0))
-        .sum();
-    let all: f64 = (0..sounds.len())
-        .map(|c| (sounds.note[c] + 2.5).max(0.0))
-        .sum();
+    // What strokes would be worth, each just where expected.
+    let most = |from: usize, to: usize| {
+        let worth = |c: usize| (sounds.note[c] + 2.5).max(0.0);
+        (from..to).map(worth).sum::<f64>().max(1.0)
+    };
     let told: f64 = runs.iter().map(|r| r.worth).sum();
-    let reached = (last.onset - first.onset + 1) as f64;
+    let struck = runs.iter().flat_map(|r| &r.steps);
+    let drums: f64 = struck
+        .clone()
+        .map(|s| {
+            sounds
+                .drum_share(&score.onsets[s.onset], s.candidate)
+                .max(1e-3)
+                .ln()
+        })
+        .sum();
     Some([
-        best.worth / steps,
-        best.worth / most.max(1.0),
-        steps / reached,
-        told / all.max(1.0),
-        reached / score.onsets.len() as f64,
+        1.0,
+        (best.worth / most(first.candidate, last.candidate + 1)).min(1.2),
+        (told / most(0, sounds.len())).min(1.2),
+        (best.worth / steps).clamp(0.1, 5.0).ln(),
+        steps / (last.onset - first.onset + 1) as f64,
+        drums / struck.count() as f64,
+        told.max(1.0).ln(),
     ])
 }
 
-/// Weights of a logistic regression on the figures (cut at 1.2, 1.2 and 5 for
-/// the second, the fourth and the first, of which the logarithm is taken):
-/// constant, 2nd, 4th, ln of the 1st, 3rd. Fitted once to simulated pairs as in
-/// `tests/align/piece.rs`, seeds 0 to 71 (72 takes of the part, 142 of another
-/// part or of no drums), before the limits on seeds in `runs` were tightened;
-/// on so few pairs it is a ranking rather than a calibrated probability.
-const WEIGHTS: [f64; 5] = [-6.57, 1.94, 12.53, -2.38, -1.36];
+/// The weights, fitted to made pairs of tuning seeds, with sound and without,
+/// by `cargo bench --bench pieces -- --fit`.
+pub const WEIGHTS: [f64; TERMS] = [-10.436, -0.421, 11.733, -0.149, -7.258, 5.461, 1.015];
 
 /// Probability that a take is of a part, from its runs.
 pub(super) fn probability(score: &Score, sounds: &Sounds, runs: &[Run]) -> f64 {
-    let Some(figures) = figures(score, sounds, runs) else {
+    let Some(terms) = terms(score, sounds, runs) else {
         return 0.0;
     };
-    let terms = [
-        1.0,
-        figures[1].min(1.2),
-        figures[3].min(1.2),
-        figures[0].clamp(0.1, 5.0).ln(),
-        figures[2],
-    ];
     let logit: f64 = WEIGHTS.iter().zip(terms).map(|(w, t)| w * t).sum();
     1.0 / (1.0 + (-logit).exp())
 }

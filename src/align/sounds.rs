@@ -21,6 +21,12 @@ const EXTRA: f64 = 0.02;
 const OUTSIDE: f64 = 0.3;
 /// Strokes a second in a roll or flam, against `RATE_HZ`.
 const ROLLING: f64 = 2.5;
+/// The same in a roll whose strokes run together and are hardly heard one by
+/// one, and natural log of the share of such rolls.
+const BLURRED: f64 = 0.5;
+const BLURRED_SHARE: f64 = -1.6;
+/// Share of the strokes of a roll that become candidates.
+const HEARD: f64 = 0.75;
 /// Log odds are cut to this: beyond it the calibration rests on nothing.
 const LOG_ODDS: (f64, f64) = (-6.0, 7.0);
 /// Share of notes on another drum than written.
@@ -115,6 +121,34 @@ impl Sounds {
         self.times.partition_point(|&t| t < time_s)
     }
 
+    /// Worth of the candidates from `a` up to before `b` as the strokes of the
+    /// roll of an onset, which lasts so long: a Poisson process at its rate
+    /// against one at the rate outside, whether its strokes are heard one by
+    /// one or run together.
+    pub fn roll(&self, onset: &Onset, a: usize, b: usize, lasts_s: f64) -> f64 {
+        let none = |rate: f64| (HEARD * rate - OUTSIDE) * RATE_HZ * lasts_s.max(0.0);
+        let (mut clear, mut blurred) = (-none(ROLLING), BLURRED_SHARE - none(BLURRED));
+        for c in a..b {
+            let ratio = self.log_odds[c].exp();
+            // Inside a roll the drums are heard less surely.
+            let drum = self.drum_share(onset, c).clamp(0.2, 2.0);
+            let outside = (OUTSIDE * ratio).ln_1p();
+            clear += (ROLLING * drum * ratio).ln_1p() - outside;
+            blurred += (BLURRED * drum * ratio).ln_1p() - outside;
+        }
+        clear.max(blurred)
+    }
+
+    /// Likelihood of a stroke on the drums of an onset, some of them struck
+    /// wrongly, relative to one on any drum in force.
+    pub fn drum_share(&self, onset: &Onset, candidate: usize) -> f64 {
+        if self.settings == 0 {
+            return 1.0;
+        }
+        let drum = self.drum_worth(onset, candidate);
+        (1.0 - OTHER_DRUM) * drum.written + OTHER_DRUM * drum.other
+    }
+
     /// Likelihood of each setting, best 1; empty without evidence.
     pub fn drums(&self, candidate: usize) -> &[f32] {
         let from = candidate * self.settings;
@@ -154,12 +188,7 @@ impl Sounds {
 
     /// Worth as the stroke of an onset apart from its place in time.
     pub fn worth(&self, onset: &Onset, candidate: usize) -> f64 {
-        if self.settings == 0 {
-            return self.note[candidate];
-        }
-        let drum = self.drum_worth(onset, candidate);
-        let drum = (1.0 - OTHER_DRUM) * drum.written + OTHER_DRUM * drum.other;
-        self.note[candidate] + drum.max(1e-9).ln()
+        self.note[candidate] + self.drum_share(onset, candidate).max(1e-9).ln()
     }
 }
 

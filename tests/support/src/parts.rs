@@ -107,6 +107,51 @@ pub fn generate(draw: &mut Draw, wish: Wish) -> Part {
     writer.part
 }
 
+/// Writes a part in which phrases of two or four bars come back, note for note.
+pub fn generate_repeating(draw: &mut Draw, wish: Wish) -> Part {
+    let mut part = generate(draw, wish);
+    // One tuning throughout, so that a phrase can stand anywhere.
+    part.retunings.clear();
+    for note in &mut part.notes {
+        note.pitch = part.drums[usize::from(note.drum) - 1].pitch;
+    }
+    let phrase = draw.one(&[2, 4]);
+    // The last bar stays as it is.
+    let phrases = (part.bars.len() - 1) / phrase;
+    for to in 1..phrases {
+        if draw.chance(0.4) {
+            let from = draw.below(to);
+            for bar in 0..phrase {
+                copy_bar(&mut part, from * phrase + bar, to * phrase + bar);
+            }
+        }
+    }
+    part
+}
+
+/// Writes the notes of a bar into another one; marks stay where they are.
+fn copy_bar(part: &mut Part, from: usize, to: usize) {
+    let way = part.bars[to].at - part.bars[from].at;
+    let place = part.notes.partition_point(|n| n.bar < to);
+    let end = part.notes.partition_point(|n| n.bar <= to);
+    let dynamic = |at: Quarters| {
+        let before = part.marks.iter().rev().find(|m| m.at <= at);
+        before.map(|m| m.mark)
+    };
+    let copies: Vec<Note> = part
+        .notes
+        .iter()
+        .filter(|n| n.bar == from)
+        .map(|n| Note {
+            bar: to,
+            at: n.at + way,
+            dynamic: dynamic(n.at + way),
+            ..n.clone()
+        })
+        .collect();
+    part.notes.splice(place..end, copies);
+}
+
 /// Two to four drums, at least a minor third apart, sometimes just that.
 fn choose_drums(draw: &mut Draw) -> Vec<Drum> {
     let sizes: &[usize] = draw.weighted(&[

@@ -8,7 +8,7 @@ use crate::kit::{Instrument, Kit};
 use crate::parts::{self, Wish};
 use crate::player::{self, Performance, Player};
 use crate::render::{self, HEAD_S};
-use crate::sitting::{self, Aside};
+use crate::sitting::{self, Aside, Plan};
 use crate::truth::{Fate, TrueNote, TruePassage, TrueRoll, TrueStop, TrueStroke, Truth};
 use kettlemark::part::{Part, quarters_f64};
 use std::path::Path;
@@ -61,6 +61,35 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
         return sound(part, &player, played, &chain, instrument, seeds, RATE_HZ);
     }
     make_of(part, &player, &chain, instrument, seeds, RATE_HZ)
+}
+
+/// Makes a take of a sitting of one kind, of a part in which phrases may come
+/// back.
+///
+/// # Panics
+/// As [`make`].
+pub fn make_sitting(
+    part: Part,
+    plan: Plan,
+    kind: Kind,
+    instrument: Instrument,
+    seed: u64,
+) -> MadeTake {
+    let player = Player::draw(&mut Draw::new(seed, 2));
+    let mut draw = Draw::new(seed, 3 + kind as u64);
+    let chain = Chain::draw(kind, &mut draw, f64::from(RATE_HZ));
+    let (performance, passages, aside) =
+        sitting::planned(&part, &player, plan, &mut Draw::new(seed, 20));
+    let played = Played {
+        performance,
+        passages,
+        aside,
+    };
+    let seeds = Seeds {
+        kit: seed,
+        playing: seed,
+    };
+    sound(part, &player, played, &chain, instrument, seeds, RATE_HZ)
 }
 
 /// A performance with what else is heard.
