@@ -98,16 +98,17 @@ impl Bench<'_> {
             .map(|s| s.candidate)
             .or(sums.best.filter(|b| b.1 > 0.5).map(|b| b.0));
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
+        // The beginning of a roll may not be heard though it was played.
+        let rolled = || self.rolled(index, low, high);
         let as_written = written >= (RARE * other).max(1.0);
         let (outcome, stroke) = if as_written && stroke.is_some() {
             (Outcome::Played, stroke)
         } else if log_ratio > -accuse || self.fit.expected[index - self.onsets.0].0 < 0.0 {
             // Before the first sample nothing can be heard.
-            (Outcome::Unsure, stroke)
+            (Outcome::Unsure, stroke.or_else(rolled))
         } else if other > 1.0 && stroke.is_some() {
             (Outcome::OtherDrum, stroke)
-        } else if let Some(first) = self.rolled(index, low, high) {
-            // Its beginning was not heard, but it was played.
+        } else if let Some(first) = rolled() {
             (Outcome::Unsure, Some(first))
         } else {
             (Outcome::Missed, None)
