@@ -220,10 +220,11 @@ pub struct Roll {
     pub unevenness_pct: Option<f64>,
     /// Level along the roll in equal steps, dB re the loudest stroke.
     pub level_curve_db: Vec<f64>,
-    /// First stroke against the roll's next strokes.
+    /// First stroke against the roll's next strokes. `None` where what rings
+    /// hides their levels.
     pub start_accent_db: Option<f64>,
-    /// The following note, if it follows at once, against the roll's last
-    /// strokes.
+    /// The following note, if it follows at once on the same drum, against the
+    /// roll's last strokes. `None` where what rings hides their levels.
     pub end_accent_db: Option<f64>,
     /// Silence between the last stroke and the next note beyond one stroke's
     /// spacing.

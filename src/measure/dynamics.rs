@@ -5,8 +5,8 @@
 //! share is taken out before stretches are compared. Stretches that no common
 //! drum links are not compared at all.
 
-use super::AGAINST_SDS;
 use super::scene::Scene;
+use super::{AGAINST_SDS, VAGUE_DB};
 use crate::part::{Dynamic, HairpinKind, Note, Quarters, quarters_f64};
 use crate::review::{Accent, Dynamics, HairpinFacts, LevelFacts, OrderBreak};
 use crate::stats::{self, Estimate, MEDIAN_TO_MEAN_SE};
@@ -365,7 +365,7 @@ fn accents(scene: &Scene, levels: &[Level]) -> Vec<Accent> {
 }
 
 fn contrast(scene: &Scene, accent: &Level, levels: &[Level]) -> Option<Estimate> {
-    if within_hairpin(scene, accent.at) {
+    if within_hairpin(scene, accent.at) || accent.sd > VAGUE_DB {
         return None;
     }
     let notes = &scene.part.notes;
@@ -380,6 +380,7 @@ fn contrast(scene: &Scene, accent: &Level, levels: &[Level]) -> Option<Estimate>
                 && note.pitch == own.pitch
                 && note.dynamic == own.dynamic
                 && !note.accent
+                && l.sd <= VAGUE_DB
                 && distance(l) <= near
                 && !within_hairpin(scene, l.at)
         })

@@ -42,6 +42,9 @@ pub const AGAINST_SDS: f64 = 2.0;
 /// Standard uncertainties by which a value must lie within a limit before it
 /// is called in order.
 pub const FOR_SDS: f64 = 1.0;
+/// A stroke whose level is less sure than this is not compared with others, dB:
+/// it adds next to nothing to what rings.
+pub const VAGUE_DB: f64 = 6.0;
 
 /// Fills a whole review. Pure: the same input gives the same review.
 ///

@@ -4,6 +4,7 @@
 //! sound of the whole roll ([`crate::listen::rolling`]). Where its strokes are
 //! heard one by one, and agree with that, they tell the rate more closely.
 
+use super::VAGUE_DB;
 use super::scene::Scene;
 use crate::align::Outcome;
 use crate::listen::rolling::{self, Rolled, Span};
@@ -114,13 +115,14 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
     if !steered {
         let levels: Vec<f64> = strokes.iter().map(|s| s.level_db).collect();
         facts.level_curve_db = level_curve(&times, &levels);
-        facts.start_accent_db = start_accent(&levels);
-        facts.end_accent_db = following
-            .filter(|_| levels.len() > JOINT_STROKES)
-            .and_then(|i| {
-                let ending = stats::median(&levels[levels.len() - JOINT_STROKES..])?;
-                Some(scene.strokes[i].level_db - ending)
-            });
+        if strokes.len() > JOINT_STROKES {
+            let (first, rest) = (strokes[0], &strokes[1..=JOINT_STROKES]);
+            facts.start_accent_db = stands_out_db(first, rest);
+            let ending = &strokes[strokes.len() - JOINT_STROKES..];
+            facts.end_accent_db = following
+                .filter(|&i| same_drum(scene, i, note))
+                .and_then(|i| stands_out_db(&scene.strokes[i], ending));
+        }
     }
     facts.gap_ms = following.zip(heard.zip(rate)).zip(times.last()).and_then(
         |((next, (heard, rate)), &last_s)| {
@@ -264,10 +266,21 @@ fn fill(binned: &[Option<f64>]) -> Vec<f64> {
         .collect()
 }
 
-/// The first stroke against the next ones, dB.
-fn start_accent(levels: &[f64]) -> Option<f64> {
-    let next = levels.get(1..=JOINT_STROKES)?;
-    Some(levels[0] - stats::median(next)?)
+/// Whether a stroke was heard on the drum of a note: the room tilts the levels
+/// of drums against each other.
+fn same_drum(scene: &Scene, stroke: usize, note: usize) -> bool {
+    let setting = scene.strokes[stroke].setting;
+    setting.is_some_and(|s| scene.tunings[s].drum == scene.part.notes[note].drum)
+}
+
+/// The level of a stroke against the median of others, dB. `None` where what
+/// rings hides its level, or those of more than half of the others.
+fn stands_out_db(stroke: &Stroke, others: &[&Stroke]) -> Option<f64> {
+    let clear = |s: &Stroke| (s.level_sd_db <= VAGUE_DB).then_some(s.level_db);
+    let levels: Vec<f64> = others.iter().filter_map(|s| clear(s)).collect();
+    let enough = 2 * levels.len() >= others.len();
+    let usual_db = stats::median(&levels).filter(|_| enough)?;
+    Some(clear(stroke)? - usual_db)
 }
 
 /// (quarter notes, dB) of the loudness of rolls between two moments, for
