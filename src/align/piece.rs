@@ -46,7 +46,7 @@ pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64
 
 /// The weights, fitted to made pairs of tuning seeds, with sound and without,
 /// by `cargo bench --bench pieces -- --fit`.
-pub const WEIGHTS: [f64; TERMS] = [-10.436, -0.421, 11.733, -0.149, -7.258, 5.461, 1.015];
+pub const WEIGHTS: [f64; TERMS] = [-9.201, 0.520, 13.969, 0.265, -6.802, 5.153, 0.204];
 
 /// Probability that a take is of a part, from its runs.
 pub(super) fn probability(score: &Score, sounds: &Sounds, runs: &[Run]) -> f64 {

@@ -36,7 +36,7 @@ struct Args {
     /// Tries takes with sound instead.
     #[arg(long)]
     aloud: bool,
-    /// Seeds to fit to; a tenth as many with sound.
+    /// Seeds to fit to; a third as many with sound.
     #[arg(long, default_value_t = 150)]
     tuning: u64,
     /// Seeds to try on, and the first of them, counted within judging seeds or
@@ -201,7 +201,7 @@ fn main() {
     let args = Args::parse();
     let weights = if args.fit {
         let silent = all_pairs(0..args.tuning, false);
-        let aloud = all_pairs(500..500 + args.tuning / 10, true);
+        let aloud = all_pairs(500..500 + args.tuning / 3, true);
         let aloud_terms =
             |&(kind, seed): &(Pair, u64)| Some((terms_aloud(kind, seed)?, kind.is_right()));
         let silent_terms =
