@@ -117,6 +117,10 @@ impl Views {
                         + f64::from(self.noise[k]);
                     let ratio = f64::from(after[k]) / model;
                     sum += (ratio - ratio.ln() - 1.0).min(MOST_A_BIN);
+                    // No bin takes anything back.
+                    if sum >= best.0 {
+                        break;
+                    }
                 }
                 if sum < best.0 {
                     best = (sum, gain);

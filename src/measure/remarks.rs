@@ -11,7 +11,7 @@ use super::{AGAINST_SDS, dynamics};
 use crate::align::Outcome;
 use crate::part::quarters_f64;
 use crate::pitch::Pitch;
-use crate::review::{Figure, Remark, Review, StopState};
+use crate::review::{Figure, Remark, Review, Roll, StopState, StrokeFacts};
 use crate::stats;
 use crate::words::remarks::{self as words, Advice, ShapeFacts};
 
@@ -57,7 +57,7 @@ pub fn remarks(scene: &Scene, review: &Review) -> Vec<Remark> {
     drift(scene, review, &mut findings);
     levels(scene, review, &mut findings);
     stops(review, &mut findings);
-    rolls(review, &mut findings);
+    rolls(&review.rolls, &review.strokes, &mut findings);
     findings.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     let mut kinds = Vec::new();
     findings
@@ -484,9 +484,11 @@ fn stops(review: &Review, findings: &mut Vec<Finding>) {
     }
 }
 
-fn rolls(review: &Review, findings: &mut Vec<Finding>) {
-    for roll in &review.rolls {
-        if let Some(gap) = roll.gap_ms.filter(|g| *g > GAP_MS) {
+fn rolls(rolls: &[Roll], strokes: &[StrokeFacts], findings: &mut Vec<Finding>) {
+    for roll in rolls {
+        if let Some((gap, sd)) = roll.gap_ms.zip(gap_sd_ms(roll, strokes))
+            && gap - AGAINST_SDS * sd > GAP_MS
+        {
             findings.push(Finding {
                 weight: weight(gap / GAP_MS, 1),
                 kind: "rolls",
@@ -495,7 +497,14 @@ fn rolls(review: &Review, findings: &mut Vec<Finding>) {
                 advice: words::roll_gap(roll.bar, gap),
             });
         }
-        if let Some(pct) = roll.unevenness_pct.filter(|p| *p > ROLL_PCT) {
+        // A standard deviation of n values is known to one part in the root of
+        // 2 (n - 1).
+        let own = strokes.iter().filter(|s| s.note == Some(roll.note));
+        let gaps = own.count().saturating_sub(1);
+        let share = 1.0_f64 / (2.0 * gaps.saturating_sub(1).max(1) as f64).sqrt();
+        if let Some(pct) = roll.unevenness_pct
+            && pct * (1.0 - AGAINST_SDS * share) > ROLL_PCT
+        {
             findings.push(Finding {
                 weight: weight(pct / ROLL_PCT, 1),
                 kind: "rolls",
@@ -504,5 +513,71 @@ fn rolls(review: &Review, findings: &mut Vec<Finding>) {
                 advice: words::roll_uneven(roll.bar, pct),
             });
         }
+    }
+}
+
+/// Standard uncertainty of the gap behind a roll, ms: of its last stroke, of
+/// the next one, and of its period. `strokes` in order of time.
+fn gap_sd_ms(roll: &Roll, strokes: &[StrokeFacts]) -> Option<f64> {
+    let last = strokes.iter().rposition(|s| s.note == Some(roll.note))?;
+    let next = strokes[last..]
+        .iter()
+        .find(|s| s.note.is_some_and(|n| n > roll.note))?;
+    let (rate, rate_sd) = roll.strokes_per_s.zip(roll.strokes_per_s_sd)?;
+    let period_sd_ms = 1000.0 * rate_sd / (rate * rate);
+    let strokes_sd_ms = strokes[last].time_sd_ms.hypot(next.time_sd_ms);
+    Some(strokes_sd_ms.hypot(period_sd_ms))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Remarks on a roll of twelve strokes and the note behind it, all told to
+    /// so many milliseconds.
+    fn remarked(gap_ms: f64, unevenness_pct: f64, time_sd_ms: f64) -> usize {
+        let strokes: Vec<StrokeFacts> = (0..13)
+            .map(|i| StrokeFacts {
+                time_s: f64::from(i) * 0.1,
+                time_sd_ms,
+                level_db: -10.0,
+                level_sd_db: 0.5,
+                drum: Some(1),
+                hz: None,
+                cents: None,
+                cents_sd: None,
+                in_roll: i < 12,
+                note: Some(if i < 12 { 4 } else { 5 }),
+            })
+            .collect();
+        let roll = Roll {
+            note: 4,
+            bar: 2,
+            from_s: 0.0,
+            to_s: 1.2,
+            strokes_per_s: Some(10.0),
+            strokes_per_s_sd: Some(0.1),
+            unevenness_pct: Some(unevenness_pct),
+            level_curve_db: Vec::new(),
+            start_accent_db: None,
+            end_accent_db: None,
+            gap_ms: Some(gap_ms),
+        };
+        let mut findings = Vec::new();
+        rolls(&[roll], &strokes, &mut findings);
+        findings.len()
+    }
+
+    #[test]
+    fn a_gap_behind_a_roll_is_remarked_only_beyond_its_uncertainty() {
+        assert_eq!(remarked(50.0, 5.0, 1.0), 0);
+        assert_eq!(remarked(100.0, 5.0, 1.0), 1);
+        assert_eq!(remarked(100.0, 5.0, 20.0), 0);
+    }
+
+    #[test]
+    fn a_roll_is_called_uneven_only_beyond_what_so_few_strokes_leave_open() {
+        assert_eq!(remarked(0.0, 18.0, 1.0), 0);
+        assert_eq!(remarked(0.0, 40.0, 1.0), 1);
     }
 }
