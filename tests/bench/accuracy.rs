@@ -5,6 +5,8 @@
 //! --failures`. Judging seeds are for judging alone: a take that was looked
 //! into has become a tuning take.
 
+mod seeds;
+
 use clap::{Parser, ValueEnum};
 use kettlemark::pipeline;
 use kettlemark::settings::Settings;
@@ -15,15 +17,10 @@ use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::score::Tally;
 use kettlemark_test_support::{recorded, takes};
 use rayon::prelude::*;
+use seeds::Seeds;
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::ops::Range;
-
-#[derive(Clone, Copy, ValueEnum)]
-enum Seeds {
-    Tuning,
-    Judging,
-}
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Drums {
@@ -94,11 +91,7 @@ fn main() -> std::io::Result<()> {
             "SKIPPED: recorded strokes: fluid-soundfont-gm is not installed"
         )?;
     }
-    let first = args.from
-        + match args.seeds {
-            Seeds::Tuning => 0,
-            Seeds::Judging => takes::FIRST_JUDGING_SEED,
-        };
+    let first = args.seeds.first() + args.from;
     let mut columns = Vec::new();
     for kind in kinds {
         let tally = measure(kind, &instruments, first..first + args.takes, &args);

@@ -2,7 +2,9 @@
 //! candidates of made performances: `cargo bench --bench passages -- --takes
 //! 50`, a line a plan; `KETTLEMARK_TELL=1` lists every take that went wrong.
 
-use clap::{Parser, ValueEnum};
+mod seeds;
+
+use clap::Parser;
 use kettlemark::part::Note;
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
@@ -10,8 +12,9 @@ use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::recorded;
 use kettlemark_test_support::sitting::Plan;
-use kettlemark_test_support::takes::{self, FIRST_JUDGING_SEED};
+use kettlemark_test_support::takes;
 use rayon::prelude::*;
+use seeds::Seeds;
 use sittings::{Tally, Told, alike, count, part, sit, tell, telling};
 use std::ops::Range;
 
@@ -21,12 +24,6 @@ use std::ops::Range;
 mod simulated;
 #[path = "../align/sittings.rs"]
 mod sittings;
-
-#[derive(Clone, Copy, ValueEnum)]
-enum Seeds {
-    Tuning,
-    Judging,
-}
 
 /// Counts the runs of sittings that are found with the right bars.
 #[derive(Parser)]
@@ -55,10 +52,7 @@ struct Args {
 #[allow(clippy::print_stdout)]
 fn main() {
     let args = Args::parse();
-    let first = match args.seeds {
-        Seeds::Tuning => args.from,
-        Seeds::Judging => FIRST_JUDGING_SEED + args.from,
-    };
+    let first = args.seeds.first() + args.from;
     println!(
         "| hearing | plan | takes | all right, % | runs | right bars, % | short ones, % | passages too many | counted right, % | accused, % |"
     );
