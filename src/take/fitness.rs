@@ -18,6 +18,8 @@ const QUIET_CLASSES: usize = 5;
 const QUIET_FRAMES: u64 = 8;
 /// Flat tops below this are not clipping but chance.
 const CLIP_LEVEL: f32 = 0.5;
+/// Samples that are looked at together.
+const TOGETHER: usize = 64;
 /// Frames whose spectrum is kept for the noise floor are summed in this many
 /// classes of level, 1 dB each from -120 dB.
 const CLASSES: usize = 121;
@@ -32,6 +34,8 @@ pub(super) struct Meter {
     clipped: u64,
     clip_level: f32,
     drops: Drops,
+    /// The largest sample of all channels of each frame in hand.
+    sizes: Vec<f32>,
     steering: Steering,
     spectra: Spectra,
     /// Frames and summed power spectrum of each class of level.
@@ -46,8 +50,9 @@ struct Run {
     length: u32,
 }
 
-impl Default for Meter {
-    fn default() -> Self {
+impl Meter {
+    /// A meter for frames at `rate_hz`.
+    pub(super) fn new(rate_hz: u32) -> Self {
         Self {
             peak: 0.0,
             bad_samples: 0,
@@ -55,7 +60,8 @@ impl Default for Meter {
             runs: Vec::new(),
             clipped: 0,
             clip_level: 0.0,
-            drops: Drops::default(),
+            drops: Drops::new(f64::from(rate_hz)),
+            sizes: Vec::new(),
             steering: Steering::default(),
             spectra: Spectra::new(FRAME),
             classes: vec![(0, Vec::new()); CLASSES],
@@ -63,60 +69,69 @@ impl Default for Meter {
             analysed: 0,
         }
     }
-}
-
-impl Meter {
-    /// A meter for frames at `rate_hz`.
-    pub(super) fn new(rate_hz: u32) -> Self {
-        let mut meter = Self::default();
-        meter.drops.rate_hz = f64::from(rate_hz);
-        meter
-    }
 
     /// Looks at decoded frames, and makes samples harmless that are no
     /// numbers.
     pub(super) fn decoded(&mut self, planar: &mut [Vec<f32>]) {
         self.runs.resize(planar.len(), Run::default());
-        for i in 0..planar.first().map_or(0, Vec::len) {
-            let size = planar
-                .iter()
-                .map(|channel| channel[i].abs())
-                .fold(0.0f32, f32::max);
-            self.drops.frame(if size.is_finite() { size } else { 1.0 });
+        self.sizes.clear();
+        self.sizes.resize(planar.first().map_or(0, Vec::len), 0.0);
+        for channel in planar.iter() {
+            for (size, sample) in self.sizes.iter_mut().zip(channel) {
+                *size = size.max(sample.abs());
+            }
         }
-        for (channel, run) in planar.iter_mut().zip(&mut self.runs) {
+        for size in &mut self.sizes {
+            *size = if size.is_finite() { *size } else { 1.0 };
+        }
+        self.drops.push(&self.sizes);
+        for (channel, place) in planar.iter_mut().zip(0..) {
             self.samples += channel.len() as u64;
-            for sample in channel {
-                if sample.is_nan() || sample.abs() > 1e3 {
-                    self.bad_samples += 1;
-                    *sample = 0.0;
-                }
-                let size = sample.abs();
-                self.peak = self.peak.max(size);
-                if size < CLIP_LEVEL {
-                    run.length = 0;
-                    continue;
-                }
-                if sample.to_bits() == run.value.to_bits() && run.length > 0 {
-                    run.length += 1;
-                    if run.length >= FLAT_RUN && size >= self.clip_level * FLAT {
-                        if size * FLAT > self.clip_level {
-                            // Lower flat tops before were no clipping.
-                            self.clipped = 0;
-                            self.clip_level = size;
-                        }
-                        self.clipped += if run.length == FLAT_RUN {
-                            u64::from(FLAT_RUN)
-                        } else {
-                            1
-                        };
-                    }
+            for some in channel.chunks_mut(TOGETHER) {
+                let largest = largest(some);
+                if largest < CLIP_LEVEL {
+                    self.peak = self.peak.max(largest);
+                    self.runs[place].length = 0;
                 } else {
-                    *run = Run {
-                        value: *sample,
-                        length: 1,
+                    self.loud(some, place);
+                }
+            }
+        }
+    }
+
+    /// Looks at samples of a channel that may be flat tops or no numbers.
+    fn loud(&mut self, samples: &mut [f32], channel: usize) {
+        let run = &mut self.runs[channel];
+        for sample in samples {
+            if sample.is_nan() || sample.abs() > 1e3 {
+                self.bad_samples += 1;
+                *sample = 0.0;
+            }
+            let size = sample.abs();
+            self.peak = self.peak.max(size);
+            if size < CLIP_LEVEL {
+                run.length = 0;
+                continue;
+            }
+            if sample.to_bits() == run.value.to_bits() && run.length > 0 {
+                run.length += 1;
+                if run.length >= FLAT_RUN && size >= self.clip_level * FLAT {
+                    if size * FLAT > self.clip_level {
+                        // Lower flat tops before were no clipping.
+                        self.clipped = 0;
+                        self.clip_level = size;
+                    }
+                    self.clipped += if run.length == FLAT_RUN {
+                        u64::from(FLAT_RUN)
+                    } else {
+                        1
                     };
                 }
+            } else {
+                *run = Run {
+                    value: *sample,
+                    length: 1,
+                };
             }
         }
     }
@@ -214,6 +229,13 @@ impl Meter {
         }
         total
     }
+}
+
+/// The largest size of some samples; no number where one of them is none.
+fn largest(samples: &[f32]) -> f32 {
+    // Sizes rise as their bits do, and those of no number are the largest.
+    let bits = samples.iter().map(|sample| sample.abs().to_bits() as i32);
+    f32::from_bits(bits.fold(0, i32::max) as u32)
 }
 
 /// Above this there is nothing: a fall of 30 dB within 300 Hz onto a level

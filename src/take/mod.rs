@@ -123,7 +123,7 @@ impl Recording {
             planar: Vec::new(),
             mono: Vec::new(),
             out: Vec::new(),
-            meter: Meter::default(),
+            meter: Meter::new(0),
             mixer: None,
             resampler: None,
             frames: 0,
