@@ -102,7 +102,7 @@ pub(super) struct Step {
 }
 
 /// A step of a chain that was followed onwards.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Gained {
     pub step: Step,
     /// Gain of everything up to here, the step included, nats.
@@ -466,42 +466,24 @@ impl Follower<'_> {
 
     /// Keeps the best branches, one for each last candidate.
     fn keep(&self, width: usize, index: usize, room: &mut Room) {
-        let grown = &mut room.grown;
-        grown.sort_unstable_by(|a, b| {
-            b.worth
-                .total_cmp(&a.worth)
-                .then(a.candidate.cmp(&b.candidate))
-                .then(a.link.cmp(&b.link))
-        });
         room.branches.clear();
+        for branch in &room.grown {
+            insert(&mut room.branches, branch, width);
+        }
         let roll = self.score.onsets[index].roll_s;
-        for branch in grown.iter() {
-            let known = room
-                .branches
-                .iter()
-                .any(|b| b.candidate == branch.candidate && b.fresh == branch.fresh);
-            if known {
-                continue;
-            }
-            let mut branch = *branch;
-            if branch.fresh {
-                room.links.push(Link {
-                    before: branch.link,
-                    onset: index as u32,
-                    candidate: branch.candidate,
-                    worth: branch.worth,
-                    settled: branch.settled as u32,
-                    roll_end_s: roll.map(|r| {
-                        let from_s = self.sounds.times[branch.candidate as usize];
-                        from_s + r * branch.state.stretch
-                    }),
-                });
-                branch.link = room.links.len() as u32 - 1;
-            }
-            room.branches.push(branch);
-            if room.branches.len() >= width {
-                break;
-            }
+        for branch in room.branches.iter_mut().filter(|b| b.fresh) {
+            room.links.push(Link {
+                before: branch.link,
+                onset: index as u32,
+                candidate: branch.candidate,
+                worth: branch.worth,
+                settled: branch.settled as u32,
+                roll_end_s: roll.map(|r| {
+                    let from_s = self.sounds.times[branch.candidate as usize];
+                    from_s + r * branch.state.stretch
+                }),
+            });
+            branch.link = room.links.len() as u32 - 1;
         }
     }
 
@@ -539,4 +521,27 @@ impl Follower<'_> {
         chain.reverse();
         chain
     }
+}
+
+/// Puts a branch in its place among the best: at most `width`, and only the
+/// better of two that go on from the same candidate.
+fn insert(best: &mut Vec<Branch>, branch: &Branch, width: usize) {
+    let order = |other: &Branch| {
+        (other.worth.total_cmp(&branch.worth).reverse())
+            .then(other.candidate.cmp(&branch.candidate))
+            .then(other.link.cmp(&branch.link))
+    };
+    let full = best.len() >= width;
+    if full && best.last().is_none_or(|last| order(last).is_le()) {
+        return;
+    }
+    let same = |b: &Branch| b.candidate == branch.candidate && b.fresh == branch.fresh;
+    match best.iter().position(same) {
+        Some(known) if order(&best[known]).is_le() => return,
+        Some(known) => drop(best.remove(known)),
+        None if full => drop(best.pop()),
+        None => {}
+    }
+    let place = best.partition_point(|other| order(other).is_lt());
+    best.insert(place, *branch);
 }

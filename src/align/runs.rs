@@ -39,11 +39,16 @@ const LEAST_WORTH: f64 = 20.0;
 const WINDOW: usize = 6;
 const WEAK: f64 = 0.5;
 
+/// A first step, and the stretch there with its spread.
+type Start = (Step, (f64, f64));
+
 pub(super) struct Search<'a> {
     pub follower: Follower<'a>,
     room: Room,
     chooser: Chooser<'a>,
     chains: Vec<Chain>,
+    /// Chains by where they were followed from.
+    followed: Vec<(Start, Chain)>,
     tried: BTreeSet<usize>,
     /// Places of the likely strokes of the take.
     strong: Vec<usize>,
@@ -64,6 +69,7 @@ impl<'a> Search<'a> {
             room: Room::default(),
             chooser: Chooser::new(score, sounds),
             chains: Vec::new(),
+            followed: Vec::new(),
             tried: BTreeSet::new(),
             strong: strong.collect(),
             stretch: (1.0, spread),
@@ -73,15 +79,24 @@ impl<'a> Search<'a> {
     /// Every run, in order of time.
     pub fn runs(&mut self) -> Vec<Run> {
         let mut runs = Vec::new();
+        let mut chosen_at = self.chooser.stretch;
         while let Some(seed) = self.next_seed(&runs) {
             self.tried.insert(seed.0);
             let found = self.through_seed(seed);
             if found.is_empty() {
                 continue;
             }
-            self.chains.extend(found);
-            runs = self.chooser.choose(&self.chains);
-            self.remember(&runs);
+            let known = self.chains.len();
+            for chain in found {
+                if !self.chains.contains(&chain) {
+                    self.chains.push(chain);
+                }
+            }
+            if self.chains.len() > known || self.chooser.stretch != chosen_at {
+                chosen_at = self.chooser.stretch;
+                runs = self.chooser.choose(&self.chains);
+                self.remember(&runs);
+            }
         }
         if runs.iter().all(|r| r.worth < LEAST_WORTH) {
             runs.clear();
@@ -243,8 +258,15 @@ impl<'a> Search<'a> {
         let mut all = Follower::steps(&end, &self.room);
         all.reverse();
         all.extend(steps.iter().filter(|s| s.candidate > seed.candidate));
+        // From many openings the way back leads to the same start.
+        let start: Start = (*all.first()?, self.stretch_of(&all));
+        if let Some((_, chain)) = self.followed.iter().find(|(s, _)| *s == start) {
+            return Some(chain.clone());
+        }
         let end = self.again(&all, Way::Onwards, 16)?;
-        Some(Follower::chain(&end, &self.room))
+        let chain = Follower::chain(&end, &self.room);
+        self.followed.push((start, chain.clone()));
+        Some(chain)
     }
 
     /// Follows from the first of some steps, at their tempo.

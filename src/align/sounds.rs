@@ -44,8 +44,13 @@ pub(super) struct Sounds {
     /// time.
     pub given: Vec<usize>,
     pub times: Vec<f64>,
+    index: Index,
     pub variance: Vec<f64>,
     pub log_odds: Vec<f64>,
+    /// The odds, and the natural log of what they are worth outside any
+    /// passage.
+    odds: Vec<f64>,
+    outside: Vec<f64>,
     /// Worth as the stroke of a note, before its place in time and its drum.
     pub note: Vec<f64>,
     /// Running sums, one longer than the candidates: worth as nobody's inside
@@ -89,6 +94,8 @@ impl Sounds {
             };
             sounds.variance.push(sd * sd);
             sounds.log_odds.push(odds);
+            sounds.odds.push(ratio);
+            sounds.outside.push(outside);
             sounds.note.push(odds - RATE_HZ.ln() - outside);
             let add = |sums: &mut Vec<f64>, worth: f64| {
                 let sum = sums.last().copied().unwrap_or(0.0) + worth;
@@ -97,6 +104,7 @@ impl Sounds {
             add(&mut sounds.loose, (EXTRA * ratio).ln_1p() - outside);
             add(&mut sounds.rolling, (ROLLING * ratio).ln_1p() - outside);
         }
+        sounds.index = Index::of(&sounds.times);
         if let Some(evidence) = evidence {
             sounds.settings = evidence.per.iter().map(Vec::len).max().unwrap_or(0);
             sounds.drums.reserve(candidates.len() * sounds.settings);
@@ -118,7 +126,8 @@ impl Sounds {
 
     /// First candidate not before a time.
     pub fn from(&self, time_s: f64) -> usize {
-        self.times.partition_point(|&t| t < time_s)
+        let (from, to) = self.index.around(time_s);
+        from + self.times[from..to].partition_point(|&t| t < time_s)
     }
 
     /// Worth of the candidates from `a` up to before `b` as the strokes of the
@@ -129,10 +138,10 @@ impl Sounds {
         let none = |rate: f64| (HEARD * rate - OUTSIDE) * RATE_HZ * lasts_s.max(0.0);
         let (mut clear, mut blurred) = (-none(ROLLING), BLURRED_SHARE - none(BLURRED));
         for c in a..b {
-            let ratio = self.log_odds[c].exp();
+            let ratio = self.odds[c];
             // Inside a roll the drums are heard less surely.
             let drum = self.drum_share(onset, c).clamp(0.2, 2.0);
-            let outside = (OUTSIDE * ratio).ln_1p();
+            let outside = self.outside[c];
             clear += (ROLLING * drum * ratio).ln_1p() - outside;
             blurred += (BLURRED * drum * ratio).ln_1p() - outside;
         }
@@ -192,6 +201,58 @@ impl Sounds {
     }
 }
 
+/// Where in a rising list of times to look for one.
+#[derive(Clone, Debug, Default)]
+struct Index {
+    first_s: f64,
+    /// Steps a second.
+    rate_hz: f64,
+    /// How many times lie in the steps before each; one more at the end.
+    before: Vec<usize>,
+}
+
+impl Index {
+    /// Steps for every time, on average: few hold more than one.
+    const FINE: usize = 4;
+
+    fn of(times: &[f64]) -> Self {
+        let (Some(&first_s), Some(&last_s)) = (times.first(), times.last()) else {
+            return Self::default();
+        };
+        let steps = Self::FINE * times.len();
+        let mut index = Self {
+            first_s,
+            rate_hz: steps as f64 / (last_s - first_s),
+            before: vec![0; steps + 1],
+        };
+        for &time_s in times {
+            let step = index.step(time_s);
+            index.before[step + 1] += 1;
+        }
+        for step in 0..steps {
+            index.before[step + 1] += index.before[step];
+        }
+        index
+    }
+
+    /// The step of a time. No later time has an earlier step; a time that is no
+    /// number has the first.
+    fn step(&self, time_s: f64) -> usize {
+        let step = ((time_s - self.first_s) * self.rate_hz) as usize;
+        step.min(self.before.len().saturating_sub(2))
+    }
+
+    /// The place of the first time that is not before a time lies in this
+    /// span, its end included.
+    fn around(&self, time_s: f64) -> (usize, usize) {
+        let step = self.step(time_s);
+        match self.before.get(step..step + 2) {
+            Some(&[from, to]) => (from, to),
+            _ => (0, 0),
+        }
+    }
+}
+
 /// See [`Sounds::drum_worth`]; likelihoods, not logs.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct DrumWorth {
@@ -204,6 +265,45 @@ impl Default for DrumWorth {
         Self {
             written: 1.0,
             other: 0.0,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sounds(times: &[f64]) -> Sounds {
+        let candidate = |&time_s: &f64| Candidate {
+            time_s,
+            time_sd_s: 0.01,
+            log_odds: 0.0,
+            level_db: -20.0,
+        };
+        let candidates: Vec<Candidate> = times.iter().map(candidate).collect();
+        Sounds::new(&candidates, None)
+    }
+
+    #[test]
+    fn the_first_candidate_not_before_a_time_is_found_among_any_times() {
+        let even: Vec<f64> = (0..50).map(|i| f64::from(i) * 0.125).collect();
+        let lists = [
+            vec![],
+            vec![2.5],
+            vec![1.0, 1.0, 1.0],
+            vec![-3.0, -1.0, 0.0, 0.5, 0.5, 9.0],
+            vec![0.1, 0.2, 0.3, 1e300],
+            vec![f64::MIN, 0.0, f64::MAX],
+            even,
+        ];
+        for times in lists {
+            let sounds = sounds(&times);
+            let around = times.iter().flat_map(|&t| [t, t.next_down(), t.next_up()]);
+            for time_s in around.chain([f64::NEG_INFINITY, -5.0, 0.0, 3.3, 1e9, f64::INFINITY]) {
+                let first = times.iter().position(|&t| t >= time_s);
+                let first = first.unwrap_or(times.len());
+                assert_eq!(sounds.from(time_s), first, "{time_s} in {times:?}");
+            }
         }
     }
 }
