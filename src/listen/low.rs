@@ -5,14 +5,19 @@ use crate::take::ANALYSIS_RATE_HZ;
 
 /// How many samples make one.
 const FACTOR: usize = 8;
-/// Half the length of the filter, in samples of the full rate.
+/// Half the length of the filter, in samples of the full rate: a multiple of
+/// [`FACTOR`].
 const HALF: usize = 96;
 
 /// Filters and thins out a stream of samples (windowed-sinc low-pass at
 /// 900 Hz, zero phase: the delay is taken out).
 pub struct Decimator {
     taps: Vec<f32>,
-    pending: Vec<f32>,
+    /// Samples from the first that the next output looks at: each phase holds
+    /// every [`FACTOR`]th.
+    phases: [Vec<f32>; FACTOR],
+    /// The phase of the next sample.
+    phase: usize,
     out: Vec<f32>,
 }
 
@@ -36,22 +41,35 @@ impl Decimator {
         taps.iter_mut().for_each(|t| *t /= sum);
         Self {
             taps: taps.iter().map(|&t| t as f32).collect(),
-            pending: vec![0.0; HALF],
+            phases: std::array::from_fn(|_| vec![0.0; HALF / FACTOR]),
+            phase: 0,
             out: Vec::new(),
         }
     }
 
     /// Takes in further samples.
     pub fn push(&mut self, samples: &[f32]) {
-        self.pending.extend_from_slice(samples);
-        let mut start = 0;
-        while start + self.taps.len() <= self.pending.len() {
-            let span = &self.pending[start..start + self.taps.len()];
-            self.out
-                .push(span.iter().zip(&self.taps).map(|(x, t)| x * t).sum());
-            start += FACTOR;
+        for i in 0..FACTOR {
+            let phase = &mut self.phases[(self.phase + i) % FACTOR];
+            phase.extend(samples.iter().skip(i).step_by(FACTOR));
         }
-        self.pending.drain(..start);
+        self.phase = (self.phase + samples.len()) % FACTOR;
+        // The last tap stands in the first phase.
+        let ready = self.phases[0].len().saturating_sub(2 * HALF / FACTOR);
+        if ready == 0 {
+            return;
+        }
+        let first = self.out.len();
+        self.out.resize(first + ready, 0.0);
+        for (k, tap) in self.taps.iter().enumerate() {
+            let phase = &self.phases[k % FACTOR][k / FACTOR..];
+            for (sum, x) in self.out[first..].iter_mut().zip(phase) {
+                *sum += x * tap;
+            }
+        }
+        for phase in &mut self.phases {
+            phase.drain(..ready);
+        }
     }
 
     /// Ends the stream.
@@ -67,6 +85,17 @@ impl Decimator {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_take_of_any_length_has_one_for_every_eighth_begun() {
+        for samples in [0, 1, 7, 8, 9, 200] {
+            let mut decimator = Decimator::new();
+            vec![0.5; samples]
+                .iter()
+                .for_each(|&s| decimator.push(&[s]));
+            assert_eq!(decimator.finish().samples.len(), samples.div_ceil(FACTOR));
+        }
+    }
 
     #[test]
     fn a_low_sine_passes_without_delay_and_a_high_one_does_not() {
