@@ -12,7 +12,7 @@
 //! pace of the take.
 
 use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
-use super::residual::{BIN, PARTS, coded};
+use super::residual::{BIN, PARTS, coder};
 use super::rises::WEIGHT;
 use std::sync::LazyLock;
 
@@ -44,6 +44,8 @@ const PICK_SD: f64 = 2.0;
 
 /// Delays over which what was there before is taken for equally faded.
 const TOGETHER: usize = 13;
+/// Delays whose costs are summed side by side.
+const AT_ONCE: usize = 4;
 /// A delay that costs this much more than another needs no close look, nepers.
 const NEGLIGIBLE: f64 = 8.0;
 
@@ -173,9 +175,12 @@ impl Growth {
 
     /// Places the contact of one stroke.
     pub fn place(&self, opening: &Opening<'_>) -> Placed {
-        let mut chances = near_pick(opening);
-        for _ in 0..2 {
-            chances = self.chances(opening, most(&chances));
+        let pick = most(&near_pick(opening));
+        let mut chances = self.chances(opening, pick);
+        // Its loudness is told from where it turns out to be.
+        let delay = most(&chances);
+        if delay != pick {
+            chances = self.chances(opening, delay);
         }
         let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
         for (i, &chance) in chances.iter().enumerate() {
@@ -244,21 +249,32 @@ impl Growth {
     fn chances(&self, opening: &Opening<'_>, delay: i32) -> Chances {
         let rest = self.rest(opening);
         let fresh = rest.fresh(opening, delay);
-        let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
-            let delay = EARLIEST + i as i32;
-            let off = f64::from(delay) / COARSE_SD;
-            let own = (opening.place.own.0..=opening.place.own.1).contains(&delay);
-            if own { 0.5 * off * off } else { f64::INFINITY }
+        let own: [bool; DELAYS] = std::array::from_fn(|i| {
+            (opening.place.own.0..=opening.place.own.1).contains(&(EARLIEST + i as i32))
         });
+        let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
+            let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
+            if own[i] {
+                0.5 * off * off
+            } else {
+                f64::INFINITY
+            }
+        });
+        let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
+        for (group, expected) in expected.iter_mut().enumerate() {
+            if own[group * TOGETHER..][..TOGETHER].contains(&true) {
+                self.expect(&rest, &fresh, group, expected);
+            }
+        }
         // Every other delay, and then what lies between two that matter.
-        let every_other = std::array::from_fn(|i| i % 2 == 0);
-        self.add_costs(opening, &rest, &fresh, &every_other, &mut costs);
+        let every_other = std::array::from_fn(|i| i % 2 == 0 && own[i]);
+        add_costs(opening, &expected, &every_other, &mut costs);
         let least = costs.iter().step_by(2).copied();
         let least = least.fold(f64::INFINITY, f64::min);
         let between: [bool; DELAYS] = std::array::from_fn(|i| {
-            i % 2 == 1 && costs[i - 1].min(costs[i + 1]) < least + NEGLIGIBLE
+            i % 2 == 1 && own[i] && costs[i - 1].min(costs[i + 1]) < least + NEGLIGIBLE
         });
-        self.add_costs(opening, &rest, &fresh, &between, &mut costs);
+        add_costs(opening, &expected, &between, &mut costs);
         let chances: [f64; DELAYS] = std::array::from_fn(|i| {
             if i % 2 == 0 || between[i] {
                 (least - costs[i]).exp()
@@ -270,62 +286,104 @@ impl Growth {
         chances.map(|c| (c / sum) as f32)
     }
 
-    /// Adds what the chosen delays cost.
-    fn add_costs(
-        &self,
-        opening: &Opening<'_>,
-        rest: &Rest<'_>,
-        fresh: &[f32; PARTS],
-        chosen: &[bool; DELAYS],
-        costs: &mut [f64; DELAYS],
-    ) {
-        let groups = chosen.chunks(TOGETHER).zip(costs.chunks_mut(TOGETHER));
-        for (group, (chosen, costs)) in groups.enumerate() {
-            if chosen.contains(&true) {
-                for part in 0..PARTS {
-                    self.add_group(opening, rest, (part, fresh[part]), group, (chosen, costs));
+    /// What is expected of a stroke whose delay is one of a group.
+    fn expect(&self, rest: &Rest<'_>, fresh: &[f32; PARTS], group: usize, expected: &mut Expected) {
+        let mut powers = [[0.0f32; SPAN]; PARTS];
+        for (part, powers) in powers.iter_mut().enumerate() {
+            let (early, rest_of) = powers.split_at_mut(TOGETHER / 2);
+            let (bins, late) = rest_of.split_at_mut(BINS);
+            early.fill(rest.at(part, 0));
+            for (bin, power) in bins.iter_mut().enumerate() {
+                *power = rest.at(part, bin);
+            }
+            late.fill(rest.at(part, BINS - 1));
+            let shares = &self.share[part];
+            let grown = &mut powers[latest(group)..];
+            for (power, share) in grown.iter_mut().zip(shares) {
+                *power += fresh[part] * share;
+            }
+            for power in grown.iter_mut().skip(FOLLOWED) {
+                *power += fresh[part] * shares[FOLLOWED - 1];
+            }
+        }
+        let code = coder();
+        let mut level = [0.0; PARTS];
+        for bin in 0..SPAN {
+            // The running sums of the parts do not wait for each other.
+            for part in 0..PARTS {
+                let code = code(powers[part][bin]);
+                expected.codes[part][bin] = code;
+                level[part] += f32::from(code) * STEP;
+                expected.level[part][bin + 1] = level[part];
+            }
+        }
+    }
+}
+
+/// What is expected of a stroke, by part and bin from its contact. The first
+/// bin stands for the earliest one of the latest delay of a group.
+#[derive(Clone, Copy)]
+struct Expected {
+    codes: [[u8; SPAN]; PARTS],
+    /// Running sums of the codes before each bin, nepers.
+    level: [[f32; SPAN + 1]; PARTS],
+}
+
+impl Default for Expected {
+    fn default() -> Self {
+        Self {
+            codes: [[0; SPAN]; PARTS],
+            level: [[0.0; SPAN + 1]; PARTS],
+        }
+    }
+}
+
+/// Bins that a group of delays looks at.
+const SPAN: usize = BINS + TOGETHER - 1;
+
+/// The bin of the contact at the latest delay of a group.
+fn latest(group: usize) -> usize {
+    (COARSE + EARLIEST) as usize + (group + 1) * TOGETHER - 1
+}
+
+/// Adds what the chosen delays cost.
+fn add_costs(
+    opening: &Opening<'_>,
+    expected: &[Expected],
+    chosen: &[bool; DELAYS],
+    costs: &mut [f64; DELAYS],
+) {
+    let groups = chosen.chunks(TOGETHER).zip(costs.chunks_mut(TOGETHER));
+    for ((chosen, costs), expected) in groups.zip(expected) {
+        let places: Vec<usize> = (0..TOGETHER).filter(|&i| chosen[i]).collect();
+        for part in 0..PARTS {
+            let (codes, level) = (&expected.codes[part], &expected.level[part]);
+            for places in places.chunks(AT_ONCE) {
+                let last = places[places.len() - 1];
+                let from: [usize; AT_ONCE] =
+                    std::array::from_fn(|k| TOGETHER - 1 - places.get(k).unwrap_or(&last));
+                let fits = fits(opening.codes[part], from.map(|f| &codes[f..f + BINS]));
+                for ((&place, from), fit) in places.iter().zip(from).zip(fits) {
+                    let cost = fit + level[from + BINS] - level[from];
+                    costs[place] += WEIGHT[part] * f64::from(cost);
                 }
             }
         }
     }
+}
 
-    /// Adds what a group of delays costs in one part.
-    fn add_group(
-        &self,
-        opening: &Opening<'_>,
-        rest: &Rest<'_>,
-        (part, fresh): (usize, f32),
-        group: usize,
-        (chosen, costs): (&[bool], &mut [f64]),
-    ) {
-        // The expected power by bin from the contact. The first stands for the
-        // earliest bin of the group's latest delay.
-        const SPAN: usize = BINS + TOGETHER - 1;
-        let first = COARSE as usize + group * TOGETHER - EARLIEST.unsigned_abs() as usize;
-        let latest = first + costs.len() - 1;
-        let middle = costs.len() / 2;
-        let mut expected = [0u8; SPAN];
-        let mut level = [0.0f32; SPAN + 1];
-        for i in 0..BINS + costs.len() - 1 {
-            let share = i
-                .checked_sub(latest)
-                .map_or(0.0, |bin| self.share[part][bin.min(FOLLOWED - 1)]);
-            let bin = i.saturating_sub(middle).min(BINS - 1);
-            expected[i] = coded(rest.at(part, bin) + fresh * share);
-            level[i + 1] = level[i] + f32::from(expected[i]) * STEP;
-        }
-        let codes = opening.codes[part];
-        let table = &*COSTS;
-        for (i, cost) in costs.iter_mut().enumerate().filter(|(i, _)| chosen[*i]) {
-            let from = latest - first - i;
-            let fit: f32 = codes
-                .iter()
-                .zip(&expected[from..from + BINS])
-                .map(|(&is, &should)| table[256 + usize::from(is) - usize::from(should)])
-                .sum();
-            *cost += WEIGHT[part] * f64::from(fit + level[from + BINS] - level[from]);
+/// What some powers cost against each of several rows of expected ones.
+fn fits(codes: &[u8], expected: [&[u8]; AT_ONCE]) -> [f32; AT_ONCE] {
+    let table = &*COSTS;
+    let [a, b, c, d] = expected;
+    let mut sums = [0.0; AT_ONCE];
+    for ((((&is, &a), &b), &c), &d) in codes.iter().zip(a).zip(b).zip(c).zip(d) {
+        let is = 256 + usize::from(is);
+        for (sum, should) in sums.iter_mut().zip([a, b, c, d]) {
+            *sum += table[is - usize::from(should)];
         }
     }
+    sums
 }
 
 /// Chances around the first pick of a stroke.

@@ -5,7 +5,13 @@
 //! soft stroke on a drum that rings loudly stands out. Its power is kept in a
 //! few parts of the spectrum, bin by bin, for the whole take.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is not inlined is not compiled for the machine's vectors"
+)]
+
 use crate::take::ANALYSIS_RATE_HZ;
+use pulp::{Arch, Simd, WithSimd};
 use std::sync::LazyLock;
 
 /// Samples of a bin: 0.5 ms.
@@ -24,15 +30,18 @@ const BLOCK: usize = 256;
 /// either end.
 const TAPS: usize = 2 * MARGIN + 1;
 const MARGIN: usize = 16;
+/// Products that are summed side by side.
+const LANES: usize = 16;
 /// Bins below this share of all count as quiet.
 const QUIET: f64 = 0.1;
 /// Silent bins kept before the take and after it.
 const BEFORE: usize = 128;
 const AFTER: usize = 256;
 
-/// Half decibels of power, from -120 dB re full scale.
-pub fn coded(power: f32) -> u8 {
-    CODES[(power.max(0.0).to_bits() >> CODE_BITS) as usize]
+/// What tells half decibels of powers, from -120 dB re full scale.
+pub fn coder() -> impl Fn(f32) -> u8 {
+    let codes: &[u8] = &CODES;
+    |power| codes[(power.max(0.0).to_bits() >> CODE_BITS) as usize]
 }
 
 /// Bits of a power that do not matter for its code: it is told to 1 %.
@@ -68,7 +77,8 @@ impl Residual {
     pub fn of_powers(powers: &[[f32; PARTS]]) -> Self {
         let codes = |part: usize| {
             let mut codes = vec![0; BEFORE];
-            codes.extend(powers.iter().map(|p| coded(p[part])));
+            let code = coder();
+            codes.extend(powers.iter().map(|p| code(p[part])));
             codes.resize(codes.len() + AFTER, 0);
             codes
         };
@@ -155,12 +165,13 @@ impl Whitener {
     /// Takes in further samples.
     pub fn push(&mut self, samples: &[f32]) {
         self.samples.extend_from_slice(samples);
+        let arch = Arch::new();
         let mut start = 0;
         while start + FIT + BLOCK <= self.samples.len() {
-            self.foretell(start);
+            arch.dispatch(Foretell(self, start));
             start += BLOCK;
             while self.residual.len() >= BLOCK + 2 * MARGIN {
-                self.split();
+                arch.dispatch(Split(self));
                 self.residual.drain(..BLOCK);
             }
         }
@@ -179,13 +190,16 @@ impl Whitener {
     }
 
     /// Adds the residual of the block that begins [`FIT`] after `start`.
+    #[inline(always)]
     fn foretell(&mut self, start: usize) {
         let past = &self.samples[start..start + FIT];
         for ((out, x), w) in self.fit.iter_mut().zip(past).zip(&self.window) {
             *out = x * w;
         }
-        let auto: [f64; ORDER + 1] =
-            std::array::from_fn(|lag| dot(&self.fit[lag..], &self.fit[..FIT - lag]));
+        let mut auto = [0.0; ORDER + 1];
+        for (lag, auto) in auto.iter_mut().enumerate() {
+            *auto = dot(&self.fit[lag..], &self.fit[..FIT - lag]);
+        }
         let prediction = levinson(&auto);
         let from = start + FIT;
         let first = self.residual.len();
@@ -201,6 +215,7 @@ impl Whitener {
     }
 
     /// Adds the bins of the first block of the residual.
+    #[inline(always)]
     fn split(&mut self) {
         // Each low-pass takes what lies below it; the next part is what the
         // next one lets through besides.
@@ -218,25 +233,51 @@ impl Whitener {
                 self.through
                     .copy_from_slice(&self.residual[MARGIN..MARGIN + BLOCK]);
             }
+            let code = coder();
             let bins = self.through.chunks(BIN).zip(self.below.chunks(BIN));
             codes.extend(bins.map(|(through, below)| {
                 let squares = through.iter().zip(below).map(|(t, b)| (t - b) * (t - b));
-                coded(squares.sum::<f32>() / BIN as f32)
+                code(squares.sum::<f32>() / BIN as f32)
             }));
             std::mem::swap(&mut self.through, &mut self.below);
         }
     }
 }
 
+/// [`Whitener::foretell`], in the widest vectors of the machine.
+struct Foretell<'a>(&'a mut Whitener, usize);
+
+impl WithSimd for Foretell<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.0.foretell(self.1);
+    }
+}
+
+/// [`Whitener::split`], in the widest vectors of the machine.
+struct Split<'a>(&'a mut Whitener);
+
+impl WithSimd for Split<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.0.split();
+    }
+}
+
 /// Sum of products, in many short sums so that little is lost.
+#[inline(always)]
 fn dot(a: &[f32], b: &[f32]) -> f64 {
-    const LANES: usize = 16;
-    let mut sum = 0.0;
-    for (a, b) in a.chunks(128).zip(b.chunks(128)) {
+    let mut sums = [0.0f64; LANES];
+    let mut beyond = 0.0;
+    for (a, b) in a.chunks(8 * LANES).zip(b.chunks(8 * LANES)) {
         let mut lanes = [0.0f32; LANES];
         let (a, b) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
         let rest = a.remainder().iter().zip(b.remainder());
-        sum += rest
+        beyond += rest
             .map(|(x, y)| f64::from(*x) * f64::from(*y))
             .sum::<f64>();
         for (a, b) in a.zip(b) {
@@ -244,9 +285,11 @@ fn dot(a: &[f32], b: &[f32]) -> f64 {
                 *lane += x * y;
             }
         }
-        sum += lanes.iter().map(|&l| f64::from(l)).sum::<f64>();
+        for (sum, lane) in sums.iter_mut().zip(lanes) {
+            *sum += f64::from(lane);
+        }
     }
-    sum
+    sums.iter().sum::<f64>() + beyond
 }
 
 /// Low-passes of linear phase, each a sinc under a Hamming window.

@@ -6,7 +6,13 @@
 //! outside the recording counts as silence. Streaming resamplers on offer
 //! delay by a latency that they round to whole samples; this one does not.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is not inlined is not compiled for the machine's vectors"
+)]
+
 use super::ANALYSIS_RATE_HZ;
+use pulp::{Arch, Simd, WithSimd};
 
 /// Suppression of what would fold back, dB.
 const ATTENUATION_DB: f64 = 80.0;
@@ -78,6 +84,15 @@ impl Resampler {
     }
 
     fn run(&mut self, total: u64, out: &mut Vec<f32>) {
+        Arch::new().dispatch(Run {
+            resampler: self,
+            total,
+            out,
+        });
+    }
+
+    #[inline(always)]
+    fn filter(&mut self, total: u64, out: &mut Vec<f32>) {
         while self.at + self.taps <= self.input.len() && self.given < total {
             let filter = &self.filters[self.phase as usize * self.taps..][..self.taps];
             out.push(dot(filter, &self.input[self.at..self.at + self.taps]));
@@ -130,6 +145,23 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
+/// [`Resampler::filter`], in the widest vectors of the machine.
+struct Run<'a> {
+    resampler: &'a mut Resampler,
+    total: u64,
+    out: &'a mut Vec<f32>,
+}
+
+impl WithSimd for Run<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.resampler.filter(self.total, self.out);
+    }
+}
+
+#[inline(always)]
 fn dot(a: &[f32], b: &[f32]) -> f32 {
     let mut lanes = [0.0f32; LANES];
     for (x, y) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
