@@ -96,27 +96,50 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
 }
 
 /// Where the report goes. Without `--out`, a folder that holds the review of
-/// another take of the same name is left alone.
+/// another take of the same name is left alone, and so is one that holds a
+/// judged review of this take where the new one is not judged. A folder that
+/// was asked for is used, and what is lost there is said.
 fn folder(args: &ReviewArgs, review: &Review) -> PathBuf {
+    let loses =
+        |there: &Review| there.judged && !review.judged && there.take.hash == review.take.hash;
     if let Some(folder) = &args.out {
+        if review_in(folder).is_some_and(|there| loses(&there)) {
+            say(&format!(
+                "{} held a judged review of this take; the new one, which is not judged, replaces it",
+                folder.display()
+            ));
+        }
         return folder.clone();
     }
-    let usual = store::default_folder(&args.take);
-    if !holds_another(&usual, review) {
-        return usual;
+    let mut folder = store::default_folder(&args.take);
+    if review_in(&folder).is_some_and(|there| there.take.hash != review.take.hash) {
+        let short: String = review.take.hash.chars().take(8).collect();
+        leave_alone(&folder, "the review of another take of this name");
+        folder = beside(&folder, &short);
     }
-    let mut name = usual.file_name().unwrap_or_default().to_owned();
-    let short: String = review.take.hash.chars().take(8).collect();
-    name.push(format!("-{short}"));
-    let other = usual.with_file_name(name);
-    say(&format!(
-        "{} holds the review of another take of this name and is left alone",
-        usual.display()
-    ));
-    other
+    if review_in(&folder).is_some_and(|there| loses(&there)) {
+        leave_alone(&folder, "a judged review of this take");
+        folder = beside(&folder, "not-judged");
+    }
+    folder
 }
 
-fn holds_another(folder: &Path, review: &Review) -> bool {
-    let text = std::fs::read_to_string(folder.join("review.json")).unwrap_or_default();
-    serde_json::from_str::<Review>(&text).is_ok_and(|there| there.take.hash != review.take.hash)
+fn leave_alone(folder: &Path, what: &str) {
+    say(&format!(
+        "{} holds {what} and is left alone",
+        folder.display()
+    ));
+}
+
+/// The folder of the same name with something added.
+fn beside(folder: &Path, added: &str) -> PathBuf {
+    let mut name = folder.file_name().unwrap_or_default().to_owned();
+    name.push(format!("-{added}"));
+    folder.with_file_name(name)
+}
+
+/// The review that a folder holds, if any.
+fn review_in(folder: &Path) -> Option<Review> {
+    let text = std::fs::read_to_string(folder.join("review.json")).ok()?;
+    serde_json::from_str(&text).ok()
 }

@@ -61,8 +61,9 @@ pub struct Compared {
     /// Which figure kind or drum; empty for the whole take.
     pub of: String,
     pub difference: Difference,
-    /// P of the test, corrected for the number of measures looked at.
-    pub p_corrected: f64,
+    /// P of the test, corrected for the number of measures that have one.
+    /// `None`: not enough takes.
+    pub p_corrected: Option<f64>,
     /// In which share of resamplings of the takes B came out lower than A,
     /// for evenness; `None` below four takes a set.
     pub share_b_below_a: Option<f64>,
@@ -123,9 +124,12 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         measures[..=main].rotate_right(1);
     }
     let alone = usize::from(main.is_some());
-    let others: Vec<f64> = measures[alone..].iter().map(|c| c.difference.p).collect();
-    for (c, p) in measures[alone..].iter_mut().zip(holm(&others)) {
-        c.p_corrected = p;
+    let tested: Vec<(usize, f64)> = (alone..measures.len())
+        .filter_map(|i| Some((i, measures[i].difference.p?)))
+        .collect();
+    let p_values: Vec<f64> = tested.iter().map(|t| t.1).collect();
+    for ((i, _), p) in tested.into_iter().zip(holm(&p_values)) {
+        measures[i].p_corrected = Some(p);
     }
     Comparison {
         a: a.name.clone(),
@@ -284,7 +288,7 @@ fn measure_table(comparison: &Comparison) -> Markup {
                 Cell::number(&plain(d.mean_b, places)),
                 Cell::number(&maybe_signed(Some(d.difference), places)),
                 Cell::text(&interval.map_or(UNKNOWN.to_owned(), |i| text::range(i, places))),
-                Cell::sorted_by(&text::probability(Some(c.p_corrected)), Some(c.p_corrected)),
+                Cell::sorted_by(&text::probability_or_why_not(c.p_corrected), c.p_corrected),
             ]
         })
         .collect();

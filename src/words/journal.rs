@@ -121,6 +121,14 @@ pub fn probability(p: Option<f64>) -> String {
     }
 }
 
+/// The same of a comparison, where there is none only for want of takes.
+pub fn probability_or_why_not(p: Option<f64>) -> String {
+    match p {
+        None => "not enough takes".to_owned(),
+        p => probability(p),
+    }
+}
+
 /// The last line of a page.
 pub fn made_by() -> String {
     format!("Made by kettlemark {}.", env!("CARGO_PKG_VERSION"))
@@ -441,7 +449,8 @@ pub const MS_UNEVEN: &str = "ms uneven";
 pub const SETS_RECKONED: &str = "Every take counts once. P says how often chance alone, dividing \
      the same takes anew, would part them as far (permutation test); the interval holds those \
      differences the test cannot refuse. The measures after the first are corrected for being \
-     many. With three takes of each nothing can be settled.";
+     many. Where there are so few takes that no division of them is rarer than one in twenty, \
+     as with three of each, nothing can be settled, and no p is given.";
 
 /// "alternating and double".
 pub fn two_sets(a: &str, b: &str) -> String {
@@ -467,7 +476,8 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
     if let Some(i) = d.interval {
         size += &format!(" ({})", in_95(i, places));
     }
-    let mut text = if c.p_corrected <= ALPHA {
+    let rare = |p: Option<f64>| p.is_some_and(|p| p <= ALPHA);
+    let mut text = if rare(c.p_corrected) {
         let better = match c.definition.better {
             Better::Lower => Some(if d.difference < 0.0 { b } else { a }),
             Better::Higher => Some(if d.difference > 0.0 { b } else { a }),
@@ -486,12 +496,16 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
                 count(n, "more take", "more takes")
             ),
         };
-        let alone = if d.p <= ALPHA {
+        let alone = if rare(d.p) {
             format!(" {ALONE}")
         } else {
             String::new()
         };
-        format!("Not settled; {b} against {a}: {size}.{alone}{more}")
+        let verdict = match d.p {
+            None => "Not enough takes to settle it",
+            Some(_) => "Not settled",
+        };
+        format!("{verdict}; {b} against {a}: {size}.{alone}{more}")
     };
     if let Some(share) = c.share_b_below_a {
         let (name, share) = if share >= 0.5 {

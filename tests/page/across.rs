@@ -133,7 +133,7 @@ fn pages_of_two_sets_are_written() {
         "{told}"
     );
     let told = two_sets("compare-one", [("student", 1, 0.9), ("teacher", 1, 0.1)]);
-    assert!(told.contains("Not settled"), "{told}");
+    assert!(told.contains("Not enough takes to settle it"), "{told}");
     let other = format!("{HOSTILE} as well");
     two_sets("compare-hostile", [(HOSTILE, 4, 0.5), (&other, 5, 0.5)]);
     tame("compare-hostile");

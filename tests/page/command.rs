@@ -131,6 +131,44 @@ fn silence_is_refused_with_its_reason() {
     assert!(!review.judged && review.reason.is_some());
 }
 
+/// A take set against the wrong part by mistake must not cost its review.
+#[test]
+fn a_refused_review_replaces_no_judged_one_of_the_same_take_unless_asked() {
+    let dir = tempfile::tempdir().unwrap();
+    let take = sample("lantern-2.m4a");
+    std::fs::write(
+        dir.path().join("other.kettle"),
+        "title Quarry Waltz\nmeter 3/4\ntempo 150\n1: G2,G2,G2 . D3\n2: . D3,D3,D3,D3 .\n\
+         3-6: .\n7: G2 . .\n8: D3,D3 . G2,G2\n9: . . D3\n10: G2~*3\n",
+    )
+    .unwrap();
+    let wrong = |more: &[&str]| {
+        let mut command = kettlemark(dir.path());
+        command
+            .arg("review")
+            .arg(&take)
+            .args(["--no-log", "--part", "other.kettle"]);
+        command.args(more).output().unwrap()
+    };
+    let judged = |folder: &str| {
+        let json = std::fs::read_to_string(dir.path().join(folder).join("review.json")).unwrap();
+        serde_json::from_str::<Review>(&json).unwrap().judged
+    };
+    review(dir.path(), &take).arg("--no-log").assert().success();
+    for _ in 0..2 {
+        let refused = wrong(&[]);
+        assert_eq!(refused.status.code(), Some(1));
+        assert!(text(&refused.stderr).contains("judged review of this take and is left alone"));
+        assert!(judged("reports/lantern-2") && !judged("reports/lantern-2-not-judged"));
+    }
+    let asked = wrong(&["--out", "reports/lantern-2"]);
+    assert!(text(&asked.stderr).contains("which is not judged, replaces it"));
+    assert!(!judged("reports/lantern-2"));
+    // Where nothing is lost, the usual folder is used again.
+    review(dir.path(), &take).arg("--no-log").assert().success();
+    assert!(judged("reports/lantern-2"));
+}
+
 #[test]
 fn wrong_use_and_unreadable_files_exit_with_2_and_write_nothing() {
     let dir = tempfile::tempdir().unwrap();

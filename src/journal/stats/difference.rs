@@ -35,8 +35,8 @@ pub struct Difference {
     /// that none could be refused.
     pub interval: Option<Interval>,
     /// Two-sided probability of so large a difference if the two sets were
-    /// one.
-    pub p: f64,
+    /// one. `None`: so few values that no difference could be rarer than 5 %.
+    pub p: Option<f64>,
     /// Whether all ways of dividing the values were tried.
     pub exact: bool,
     /// How many more values a set would most likely settle it (80 %), if the
@@ -50,8 +50,10 @@ pub fn difference(a: &[f64], b: &[f64]) -> Option<Difference> {
     let (mean_a, mean_b) = (mean(a)?, mean(b)?);
     let (ways, exact) = ways(a, b);
     let seen = mean_b - mean_a;
-    let p = p_of_shift(&ways, exact, seen, 0.0);
     let interval = interval(&ways, exact, seen);
+    // Where no shift however far could be refused, nothing that may be seen
+    // settles anything.
+    let p = interval.map(|_| p_of_shift(&ways, exact, seen, 0.0));
     Some(Difference {
         count_a: a.len(),
         count_b: b.len(),
@@ -150,8 +152,8 @@ fn interval(ways: &[Way], exact: bool, seen: f64) -> Option<Interval> {
 /// Values a set needed in all for a power of 80 % at 5 % two-sided (normal
 /// approximation: 2 (1.96 + 0.84)^2 s^2 / d^2, plus one for the small
 /// sample; Cohen 1988), less what is there.
-fn more_each(a: &[f64], b: &[f64], seen: f64, p: f64) -> Option<usize> {
-    if p <= ALPHA {
+fn more_each(a: &[f64], b: &[f64], seen: f64, p: Option<f64>) -> Option<usize> {
+    if p.is_some_and(|p| p <= ALPHA) {
         return Some(0);
     }
     let (sa, sb) = (sd(a)?, sd(b)?);
@@ -237,19 +239,33 @@ mod tests {
         assert!((found.mean_b - 86.86).abs() < 0.005);
         assert!(found.exact);
         // Efron & Tibshirani, section 15.2: one-sided level about .132-.14.
-        assert!((found.p / 2.0 - 0.14).abs() < 0.015, "{}", found.p);
+        let p = found.p.unwrap();
+        assert!((p / 2.0 - 0.14).abs() < 0.015, "{p}");
         assert!(found.interval.unwrap().holds(0.0));
         assert!(found.more_each.unwrap() > 20);
     }
 
-    /// Three against three can be divided in 20 ways: p is never below 0.1.
+    /// Three against three can be divided in 20 ways: the farthest apart are
+    /// two of them, one in ten.
     #[test]
     fn three_takes_each_settle_nothing() {
         let found = difference(&[1.0, 2.0, 3.0], &[11.0, 12.0, 13.0]).unwrap();
-        assert!((found.p - 0.1).abs() < 1e-12);
-        assert_eq!(found.interval, None);
+        assert_eq!((found.p, found.interval), (None, None));
         assert_eq!(found.more_each, Some(1));
+        let single = difference(&[1.0], &[11.0]).unwrap();
+        assert_eq!((single.p, single.interval), (None, None));
+        assert_eq!(single.more_each, None);
         assert_eq!(difference(&[], &[1.0]), None);
+    }
+
+    /// Four against four can be divided in 70 ways, one against nineteen in 20.
+    #[test]
+    fn the_fewest_takes_that_settle_something() {
+        let found = difference(&[1.0, 2.0, 3.0, 4.0], &[11.0, 12.0, 13.0, 14.0]).unwrap();
+        assert!((found.p.unwrap() - 2.0 / 70.0).abs() < 1e-12);
+        let many: Vec<f64> = (0..19).map(f64::from).collect();
+        assert!((difference(&[99.0], &many).unwrap().p.unwrap() - 0.05).abs() < 1e-12);
+        assert_eq!(difference(&[99.0], &many[1..]).unwrap().p, None);
     }
 
     #[test]
@@ -257,7 +273,7 @@ mod tests {
         let a: Vec<f64> = (0..12).map(|i| 20.0 + f64::from(i % 4)).collect();
         let b: Vec<f64> = a.iter().map(|v| v - 6.0).collect();
         let found = difference(&a, &b).unwrap();
-        assert!(!found.exact && found.p < 0.001);
+        assert!(!found.exact && found.p.unwrap() < 0.001);
         assert!(found.interval.unwrap().holds(-6.0));
         assert_eq!(found.more_each, Some(0));
         let takes = |v: &[f64]| v.iter().map(|x| vec![*x, x + 0.5]).collect::<Vec<_>>();
@@ -268,7 +284,7 @@ mod tests {
     #[test]
     fn equal_values_do_not_differ() {
         let found = difference(&[5.0; 6], &[5.0; 6]).unwrap();
-        assert!((found.p - 1.0).abs() < 1e-12);
+        assert!((found.p.unwrap() - 1.0).abs() < 1e-12);
         assert_eq!(found.more_each, None);
     }
 
