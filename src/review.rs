@@ -229,6 +229,8 @@ pub struct Roll {
     /// Silence between the last stroke and the next note beyond one stroke's
     /// spacing.
     pub gap_ms: Option<f64>,
+    /// Standard uncertainty of it.
+    pub gap_sd_ms: Option<f64>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -486,7 +486,7 @@ fn stops(review: &Review, findings: &mut Vec<Finding>) {
 
 fn rolls(rolls: &[Roll], strokes: &[StrokeFacts], findings: &mut Vec<Finding>) {
     for roll in rolls {
-        if let Some((gap, sd)) = roll.gap_ms.zip(gap_sd_ms(roll, strokes))
+        if let Some((gap, sd)) = roll.gap_ms.zip(roll.gap_sd_ms)
             && gap - AGAINST_SDS * sd > GAP_MS
         {
             findings.push(Finding {
@@ -516,38 +516,24 @@ fn rolls(rolls: &[Roll], strokes: &[StrokeFacts], findings: &mut Vec<Finding>) {
     }
 }
 
-/// Standard uncertainty of the gap behind a roll, ms: of its last stroke, of
-/// the next one, and of its period. `strokes` in order of time.
-fn gap_sd_ms(roll: &Roll, strokes: &[StrokeFacts]) -> Option<f64> {
-    let last = strokes.iter().rposition(|s| s.note == Some(roll.note))?;
-    let next = strokes[last..]
-        .iter()
-        .find(|s| s.note.is_some_and(|n| n > roll.note))?;
-    let (rate, rate_sd) = roll.strokes_per_s.zip(roll.strokes_per_s_sd)?;
-    let period_sd_ms = 1000.0 * rate_sd / (rate * rate);
-    let strokes_sd_ms = strokes[last].time_sd_ms.hypot(next.time_sd_ms);
-    Some(strokes_sd_ms.hypot(period_sd_ms))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Remarks on a roll of twelve strokes and the note behind it, all told to
-    /// so many milliseconds.
-    fn remarked(gap_ms: f64, unevenness_pct: f64, time_sd_ms: f64) -> usize {
-        let strokes: Vec<StrokeFacts> = (0..13)
+    /// Remarks on a roll of twelve strokes, with a gap behind it.
+    fn remarked(gap_ms: f64, gap_sd_ms: f64, unevenness_pct: f64) -> usize {
+        let strokes: Vec<StrokeFacts> = (0..12)
             .map(|i| StrokeFacts {
                 time_s: f64::from(i) * 0.1,
-                time_sd_ms,
+                time_sd_ms: 1.0,
                 level_db: -10.0,
                 level_sd_db: 0.5,
                 drum: Some(1),
                 hz: None,
                 cents: None,
                 cents_sd: None,
-                in_roll: i < 12,
-                note: Some(if i < 12 { 4 } else { 5 }),
+                in_roll: true,
+                note: Some(4),
             })
             .collect();
         let roll = Roll {
@@ -562,6 +548,7 @@ mod tests {
             start_accent_db: None,
             end_accent_db: None,
             gap_ms: Some(gap_ms),
+            gap_sd_ms: Some(gap_sd_ms),
         };
         let mut findings = Vec::new();
         rolls(&[roll], &strokes, &mut findings);
@@ -570,14 +557,14 @@ mod tests {
 
     #[test]
     fn a_gap_behind_a_roll_is_remarked_only_beyond_its_uncertainty() {
-        assert_eq!(remarked(50.0, 5.0, 1.0), 0);
-        assert_eq!(remarked(100.0, 5.0, 1.0), 1);
-        assert_eq!(remarked(100.0, 5.0, 20.0), 0);
+        assert_eq!(remarked(50.0, 1.5, 5.0), 0);
+        assert_eq!(remarked(100.0, 1.5, 5.0), 1);
+        assert_eq!(remarked(100.0, 28.0, 5.0), 0);
     }
 
     #[test]
     fn a_roll_is_called_uneven_only_beyond_what_so_few_strokes_leave_open() {
-        assert_eq!(remarked(0.0, 18.0, 1.0), 0);
-        assert_eq!(remarked(0.0, 40.0, 1.0), 1);
+        assert_eq!(remarked(0.0, 1.5, 18.0), 0);
+        assert_eq!(remarked(0.0, 1.5, 40.0), 1);
     }
 }

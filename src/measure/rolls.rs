@@ -35,7 +35,7 @@ const PLACED: f64 = 0.06;
 const JOINT_STROKES: usize = 4;
 /// A gap is told when it is longer than this, ms: below it two sounds are
 /// still heard as following at once (Hirsh 1959: about 20 ms for order).
-const LEAST_GAP_MS: f64 = 20.0;
+pub const LEAST_GAP_MS: f64 = 20.0;
 /// And when fewer strokes than this may have been passed over in it.
 const PASSED_OVER: f64 = 0.2;
 
@@ -111,6 +111,7 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
         start_accent_db: None,
         end_accent_db: None,
         gap_ms: None,
+        gap_sd_ms: None,
     };
     if !steered {
         let levels: Vec<f64> = strokes.iter().map(|s| s.level_db).collect();
@@ -124,19 +125,31 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
                 .and_then(|i| stands_out_db(&scene.strokes[i], ending));
         }
     }
-    facts.gap_ms = following.zip(heard.zip(rate)).zip(times.last()).and_then(
-        |((next, (heard, rate)), &last_s)| {
-            let period_s = 1.0 / rate.value;
-            let next_s = scene.strokes[next].time_s;
-            let open = (last_s + 0.5 * period_s, next_s - 0.5 * period_s);
-            if heard.strokes(open.0, open.1) > PASSED_OVER {
-                return None;
-            }
-            let gap_ms = 1000.0 * (next_s - last_s - period_s);
-            Some(if gap_ms > LEAST_GAP_MS { gap_ms } else { 0.0 })
-        },
-    );
+    if let (Some(next), Some(heard), Some(rate), Some(last)) =
+        (following, heard, rate, strokes.last())
+    {
+        let gap_ms = gap(last, &scene.strokes[next], rate, heard);
+        facts.gap_ms = gap_ms.map(|gap| gap.value);
+        facts.gap_sd_ms = gap_ms.map(|gap| gap.sd);
+    }
     facts
+}
+
+/// Silence between the last stroke of a roll and the next note beyond one
+/// period, ms, and its uncertainty: of both strokes and of the period. `None`
+/// where strokes of the roll may have been passed over in it.
+fn gap(last: &Stroke, next: &Stroke, rate_hz: Estimate, heard: &Rolled) -> Option<Estimate> {
+    let period_s = 1.0 / rate_hz.value;
+    let period_sd_s = rate_hz.sd * period_s.powi(2);
+    let open = (last.time_s + 0.5 * period_s, next.time_s - 0.5 * period_s);
+    if heard.strokes(open.0, open.1) > PASSED_OVER {
+        return None;
+    }
+    let gap_ms = 1000.0 * (next.time_s - last.time_s - period_s);
+    Some(Estimate {
+        value: if gap_ms > LEAST_GAP_MS { gap_ms } else { 0.0 },
+        sd: 1000.0 * last.time_sd_s.hypot(next.time_sd_s).hypot(period_sd_s),
+    })
 }
 
 /// The stroke of the note that follows a roll at once.

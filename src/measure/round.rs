@@ -151,6 +151,7 @@ fn roll(roll: &mut Roll) {
     fix_opt(&mut roll.start_accent_db, DB);
     fix_opt(&mut roll.end_accent_db, DB);
     fix_opt(&mut roll.gap_ms, MS);
+    fix_opt(&mut roll.gap_sd_ms, MS);
 }
 
 fn setting(setting: &mut SettingFacts) {

@@ -149,6 +149,7 @@ fn perfect(take: &MadeTake) -> Review {
                 start_accent_db: None,
                 end_accent_db: None,
                 gap_ms: None,
+                gap_sd_ms: None,
             })
             .collect(),
         drums: settings

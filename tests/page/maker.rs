@@ -288,6 +288,7 @@ impl Maker<'_> {
             start_accent_db: Some(2.4),
             end_accent_db: if bar % 8 == 3 { None } else { Some(-1.2) },
             gap_ms: Some(35.0 + 40.0 * self.wish.faults),
+            gap_sd_ms: Some(4.0),
         });
     }
 

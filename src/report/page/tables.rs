@@ -228,7 +228,7 @@ pub fn rolls(review: &Review) -> Markup {
                 plain(r.unevenness_pct, 0),
                 signed(r.start_accent_db, 1),
                 signed(r.end_accent_db, 1),
-                plain(r.gap_ms, 0),
+                with_sd(r.gap_ms, r.gap_sd_ms),
             ]
         })
         .collect();
