@@ -92,7 +92,7 @@ fn powers(n: f64) -> (f64, f64) {
 const SCATTER_DB: f64 = 3.0;
 /// Frames that move together: residuals of neighbouring frames share the
 /// window of the envelope and the beating, so that six of them count for one.
-const TOGETHER: f64 = 6.0;
+pub const TOGETHER: f64 = 6.0;
 /// Shortest trace that is looked at, frames.
 pub const SHORTEST: usize = 8;
 /// Frames that must follow a knee.

@@ -55,14 +55,18 @@ const LEAST_AFTER_DB_PER_S: f64 = 30.0;
 const LEAST_BEND_DB_PER_S: f64 = 12.0;
 const LEAST_DROP_DB: f64 = 6.0;
 const LEAST_LOG_RATIO: f64 = 4.0;
-/// Least share of the room's own decay after the knee.
+/// Least share of the room's own decay after the knee of a stop, and the most
+/// of what rings on: a stopped drum dies away with the room, and slower where
+/// others ring along.
 const LEAST_ROOM_SHARE: f64 = 0.4;
 /// A knee this long before the written end is no stop anybody asked for, and
 /// one this long after it, unless steep, may be a recording's fade, s.
 const EARLIEST_S: f64 = 0.3;
 const LATEST_S: f64 = 0.8;
 /// Ringing on: seen for so long past the written end, s, no steeper in all
-/// than this, dB/s, and no deeper below the free decay, dB.
+/// than this, dB/s, and no deeper below the free decay, dB. Only where other
+/// stops of the take have shown that the room dies faster: in one that rings as
+/// long as a drum nobody can tell.
 const SEEN_RINGING_S: f64 = 0.35;
 const RINGING_DB_PER_S: f64 = 30.0;
 const RINGING_AFTER_DB_PER_S: f64 = 28.0;
@@ -160,10 +164,11 @@ fn stop(scene: &Scene, view: &View, room: Option<f64>) -> Stop {
         curve_db: view.curve(),
         curve_hop_s: CURVE_STEP as f64 * HOP_S,
     };
-    let knee = match room {
-        Some(decay) if decay > DRY_DB_PER_S => view.knee(1, None),
-        _ => view.knee(SMOOTH, room),
+    let (smooth, known) = match room {
+        Some(decay) if decay > DRY_DB_PER_S => (1, None),
+        _ => (SMOOTH, room),
     };
+    let knee = view.knee(smooth, known);
     let until_s = view.contact_s + HOP_S * view.powers[0].len() as f64;
     let Some(knee) = knee.filter(|_| !scene.gap_within(view.contact_s, until_s)) else {
         return facts;
@@ -172,14 +177,22 @@ fn stop(scene: &Scene, view: &View, room: Option<f64>) -> Stop {
         let at_s = view.contact_s + knee.at.value * HOP_S;
         facts.state = StopState::Stopped;
         facts.stopped_after_ms = Some((at_s - view.first_s) * 1000.0);
-        facts.stopped_after_sd_ms = Some(FLOOR_S.hypot(WIDEN * knee.at.sd * HOP_S) * 1000.0);
+        let sd_s = widen(smooth) * knee.at.sd * HOP_S;
+        facts.stopped_after_sd_ms = Some(1000.0 * FLOOR_S.hypot(sd_s));
         // Under a fermata the end is the player's own.
         facts.late_ms = (!scene.fermata_within(note.at, note.at + note.length))
             .then_some((at_s - view.end_s) * 1000.0);
-    } else if view.ringing(&knee) {
+    } else if room.is_some_and(|room| view.ringing(&knee, room)) {
         facts.state = StopState::Ringing;
     }
     facts
+}
+
+/// By how much the time of a stop is less sure than the likelihood of the knee
+/// says: a smoothed envelope has fewer frames of its own.
+fn widen(smooth: usize) -> f64 {
+    let together = decay::TOGETHER + (smooth - 1) as f64;
+    WIDEN * (together / decay::TOGETHER).sqrt()
 }
 
 /// Up to where one contact can be followed: the next stroke of any drum, the
@@ -327,10 +340,11 @@ impl View {
             && room.is_none_or(|r| after >= LEAST_ROOM_SHARE * r)
     }
 
-    fn ringing(&self, knee: &Knee) -> bool {
+    /// `room`: its decay, dB/s.
+    fn ringing(&self, knee: &Knee, room: f64) -> bool {
         let seen_s = self.contact_s + knee.until as f64 * HOP_S - self.end_s;
         seen_s >= SEEN_RINGING_S
-            && knee.slope / HOP_S < RINGING_DB_PER_S
+            && knee.slope / HOP_S < RINGING_DB_PER_S.min(LEAST_ROOM_SHARE * room)
             && (knee.drop_db < RINGING_DROP_DB || knee.after / HOP_S < RINGING_AFTER_DB_PER_S)
     }
 }

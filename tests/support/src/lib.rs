@@ -23,6 +23,7 @@ pub mod outside;
 pub mod parts;
 pub mod player;
 pub mod recorded;
+pub mod recorders;
 pub mod render;
 pub mod score;
 pub mod sitting;
