@@ -234,6 +234,21 @@ fn tone_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
         share("settings given a tuning, %", t.tuned, Bar::Shown),
         share("true times within 2 sd, %", t.times_within(), sure),
         share(
+            "true intervals of figures within 2 sd, %",
+            within(t.intervals.iter().copied()),
+            sure,
+        ),
+        share(
+            "true unevenness of figures within 2 sd, %",
+            within(t.unevenness.iter().copied()),
+            sure,
+        ),
+        share(
+            "true levels of strokes within 2 sd, %",
+            within(t.levels.iter().copied()),
+            sure,
+        ),
+        share(
             "true cents of settings within 2 sd, %",
             settings_within,
             sure,
@@ -250,11 +265,17 @@ fn tone_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
             t.stops.len(),
             Bar::AtMost(bar.stop_ms),
         ),
+        share("told stops within 2 sd, %", t.stops_within, Bar::Shown),
         share("stopped or ringing told right, %", t.stop_kind, Bar::Shown),
         share("stops called unsure, %", t.stop_unsure, Bar::Shown),
         share("roll rate within 5 %, %", t.rolls, Bar::AtLeast(bar.rolls)),
         share("told roll rates within 5 %, %", t.rolls_told, Bar::Shown),
         share("told roll rates within 2 sd, %", t.rolls_within, Bar::Shown),
+        share(
+            "told gaps behind rolls within 2 sd, %",
+            t.gaps_within,
+            Bar::Shown,
+        ),
         share(
             "runs with the right bars, %",
             t.passages,

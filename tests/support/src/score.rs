@@ -7,13 +7,16 @@
 //! for; a softer one that was heard is no fault either. Errors in time are
 //! those of pairs within 25 ms, less the median of all takes of a kind.
 
-use crate::count::{Found, Share, error_without_lag_s, lag_s, merged, merged_times, within};
+use crate::count::{
+    Found, Share, error_without_lag_s, lag_s, merged, merged_times, quantile, within,
+};
 use crate::onsets;
 use crate::takes::MadeTake;
-use crate::truth::{Fate, TrueStroke};
+use crate::truth::{Fate, TrueRoll, TrueStroke};
 use kettlemark::align::Outcome;
 use kettlemark::listen::Heard;
-use kettlemark::review::{Review, StopState, StrokeFacts};
+use kettlemark::measure::rolls::LEAST_GAP_MS;
+use kettlemark::review::{Figure, Review, StopState, StrokeFacts};
 
 /// From here up a stroke has to be heard, dB.
 pub const AUDIBLE_DB: f64 = 3.0;
@@ -21,6 +24,8 @@ pub const AUDIBLE_DB: f64 = 3.0;
 pub const MERGE_S: f64 = 0.012;
 /// Settings with fewer audible strokes are not asked for.
 const TUNABLE_STROKES: usize = 3;
+/// Fewest strokes whose levels are compared with one another.
+const LEVEL_STROKES: usize = 6;
 /// Settings whose own tone wanders more than this are not asked for, cents: two
 /// thirds of what the looser bar allows to nine settings in ten.
 pub const CLEAR_CENTS: f64 = 7.0;
@@ -57,6 +62,14 @@ pub struct Tally {
     pub times: Vec<(f64, f64)>,
     /// Heard minus true interval inside triplets, seconds.
     pub triplets: Vec<f64>,
+    /// Heard minus true interval between neighbours inside figures, and the
+    /// uncertainty told by its two strokes, ms.
+    pub intervals: Vec<(f64, f64)>,
+    /// Told minus true unevenness of figures, and its uncertainty, ms.
+    pub unevenness: Vec<(f64, f64)>,
+    /// Told minus true level of strokes, less the median on their drum, and the
+    /// uncertainty, dB; of takes whose dynamics are judged.
+    pub levels: Vec<(f64, f64)>,
     /// Notes called what they were, of all that are audible or missed.
     pub right: Share,
     /// Played and audible, but called missed or other-drum.
@@ -75,6 +88,8 @@ pub struct Tally {
     pub stroke_cents: Vec<(f64, f64)>,
     /// Heard minus true stop, seconds.
     pub stops: Vec<f64>,
+    /// Whether the true stop lies within two told uncertainties.
+    pub stops_within: Share,
     /// Stopped or left to ring: told right, told wrong is the rest less
     /// unsure.
     pub stop_kind: Share,
@@ -85,6 +100,9 @@ pub struct Tally {
     /// lies within two told uncertainties.
     pub rolls_told: Share,
     pub rolls_within: Share,
+    /// The same of the gaps behind rolls; what is told to be none may be as
+    /// long as what is not told yet.
+    pub gaps_within: Share,
     /// Runs told with the right bars and rightly counted or not.
     pub passages: Share,
     /// Tenths of probability of candidates: (sum told, strokes, candidates).
@@ -113,6 +131,17 @@ fn stroke_pairs<'a>(
         .into_iter()
         .map(|(i, j)| (&review.strokes[j], &take.truth.strokes[i]))
         .collect()
+}
+
+/// The notes whose strokes bound the intervals of a figure, its closing one
+/// included where there is one. `None` where it was not measured.
+fn row_of(figure: &Figure, notes: usize) -> Option<Vec<usize>> {
+    let mut places = figure.notes.clone();
+    if figure.shares.len() == places.len() {
+        places.push(places.last()? + 1);
+    }
+    let whole = figure.shares.len() + 1 == places.len();
+    (whole && places.iter().all(|&n| n < notes)).then_some(places)
 }
 
 /// Whether a time lies inside one of the true rolls.
@@ -175,6 +204,8 @@ impl Tally {
         self.add_blind(name, take, heard);
         self.add_strokes(take, review, &mut failures);
         self.add_notes(take, review, &mut failures);
+        self.add_figures(take, review);
+        self.add_levels(take, review);
         self.add_tuning(take, review, &mut failures);
         self.add_stops(take, review, &mut failures);
         self.add_rolls(take, review, &mut failures);
@@ -339,6 +370,71 @@ impl Tally {
         }
     }
 
+    /// Intervals and unevenness of figures without chords, all of whose notes
+    /// were struck.
+    fn add_figures(&mut self, take: &MadeTake, review: &Review) {
+        let notes = &take.part.notes;
+        for figure in &review.figures {
+            let Some(places) = row_of(figure, notes.len()) else {
+                continue;
+            };
+            let chord = places.windows(2).any(|w| notes[w[0]].at == notes[w[1]].at);
+            let truth: Option<Vec<f64>> =
+                places.iter().map(|&n| take.truth.notes[n].time_s).collect();
+            let told: Option<Vec<&StrokeFacts>> = places
+                .iter()
+                .map(|&n| review.strokes.get(review.notes[n].stroke?))
+                .collect();
+            let (Some(truth), Some(told)) = (truth, told) else {
+                continue;
+            };
+            if chord {
+                continue;
+            }
+            let intervals: Vec<f64> = truth.windows(2).map(|w| 1e3 * (w[1] - w[0])).collect();
+            for (pair, interval) in told.windows(2).zip(&intervals) {
+                let heard = 1e3 * (pair[1].time_s - pair[0].time_s);
+                let sd = pair[0].time_sd_ms.hypot(pair[1].time_sd_ms);
+                self.intervals.push((heard - interval, sd));
+            }
+            if let Some((ms, sd)) = figure.unevenness_ms.zip(figure.unevenness_sd_ms) {
+                let mean = intervals.iter().sum::<f64>() / intervals.len() as f64;
+                let square = intervals.iter().map(|d| (d - mean).powi(2)).sum::<f64>();
+                let truth = (square / intervals.len() as f64).sqrt();
+                self.unevenness.push((ms - truth, sd));
+            }
+        }
+    }
+
+    /// Levels of single strokes outside rolls, of one drum at a time.
+    fn add_levels(&mut self, take: &MadeTake, review: &Review) {
+        if review.dynamics.levels.is_empty() {
+            return;
+        }
+        let truth: Vec<f64> = take.truth.strokes.iter().map(|s| s.time_s).collect();
+        let told: Vec<f64> = review.strokes.iter().map(|s| s.time_s).collect();
+        let apart = |i: usize| {
+            let near = |j: usize| {
+                let other = take.truth.strokes.get(j);
+                other.is_some_and(|o| (o.time_s - truth[i]).abs() < 0.08)
+            };
+            let before = i.checked_sub(1).is_some_and(near);
+            !before && !near(i + 1) && !take.truth.strokes[i].in_roll
+        };
+        let mut by_setting = vec![Vec::new(); take.truth.settings.len()];
+        for (i, j) in onsets::pairs(&truth, &told, 0.025) {
+            let (stroke, struck) = (&review.strokes[j], &take.truth.strokes[i]);
+            if apart(i) && struck.stand_out_db >= AUDIBLE_DB {
+                let off_db = stroke.level_db - take.levels_db[i];
+                by_setting[struck.setting].push((off_db, stroke.level_sd_db));
+            }
+        }
+        for off in by_setting.iter().filter(|o| o.len() >= LEVEL_STROKES) {
+            let middle = quantile(off.iter().map(|o| o.0), 0.5).unwrap_or(0.0);
+            self.levels.extend(off.iter().map(|o| (o.0 - middle, o.1)));
+        }
+    }
+
     fn add_tuning(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
         let settings = take.part.settings();
         let first_s = take.truth.strokes.first().map_or(0.0, |s| s.time_s);
@@ -411,6 +507,8 @@ impl Tally {
             if let (Some(after), Some(at)) = (told.stopped_after_ms, truth.at_s) {
                 let error = after / 1000.0 - (at - struck_s);
                 self.stops.push(error);
+                let sd = told.stopped_after_sd_ms.unwrap_or(0.0) / 1000.0;
+                self.stops_within.add(error.abs() <= 2.0 * sd);
                 if error.abs() > 0.1 {
                     let what = format!(
                         "stop after note {} is {:+.0} ms off",
@@ -435,11 +533,27 @@ impl Tally {
                 self.rolls_within
                     .add((rate - truth.strokes_per_s).abs() <= 2.0 * sd);
             }
+            if let Some(gap) = told.and_then(|r| r.gap_ms.zip(r.gap_sd_ms)) {
+                self.add_gap(take, truth, gap);
+            }
             if !right {
                 let what = format!("roll rate {rate:.2?}, is {:.2}", truth.strokes_per_s);
                 failures.add(truth.from_s, what, None);
             }
         }
+    }
+
+    fn add_gap(&mut self, take: &MadeTake, roll: &TrueRoll, (told_ms, sd_ms): (f64, f64)) {
+        let notes = &take.part.notes;
+        let end = notes[roll.note].at + notes[roll.note].length;
+        let next = notes.iter().position(|n| n.at == end);
+        let Some(next_s) = next.and_then(|n| take.truth.notes[n].time_s) else {
+            return;
+        };
+        let gap_ms = 1e3 * (next_s - roll.to_s - 1.0 / roll.strokes_per_s);
+        let untold = told_ms == 0.0 && gap_ms <= LEAST_GAP_MS + 2.0 * sd_ms;
+        self.gaps_within
+            .add(untold || (told_ms - gap_ms).abs() <= 2.0 * sd_ms);
     }
 
     fn add_passages(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
@@ -475,6 +589,9 @@ impl Tally {
         self.outside_rolls_10.merge(other.outside_rolls_10);
         self.times.extend(other.times);
         self.triplets.extend(other.triplets);
+        self.intervals.extend(other.intervals);
+        self.unevenness.extend(other.unevenness);
+        self.levels.extend(other.levels);
         self.right.merge(other.right);
         self.accused.merge(other.accused);
         self.unsure.merge(other.unsure);
@@ -485,11 +602,13 @@ impl Tally {
         self.tuned.merge(other.tuned);
         self.stroke_cents.extend(other.stroke_cents);
         self.stops.extend(other.stops);
+        self.stops_within.merge(other.stops_within);
         self.stop_kind.merge(other.stop_kind);
         self.stop_unsure.merge(other.stop_unsure);
         self.rolls.merge(other.rolls);
         self.rolls_told.merge(other.rolls_told);
         self.rolls_within.merge(other.rolls_within);
+        self.gaps_within.merge(other.gaps_within);
         self.passages.merge(other.passages);
         for (a, b) in self.reliability.iter_mut().zip(other.reliability) {
             *a = (a.0 + b.0, a.1 + b.1, a.2 + b.2);

@@ -26,6 +26,10 @@ pub struct MadeTake {
     pub samples: Vec<f32>,
     pub rate_hz: u32,
     pub truth: Truth,
+    /// How loud each stroke of the truth is by itself as the recorder gets it
+    /// (its first 80 ms, 50 to 4000 Hz, before any gain control), dB re one
+    /// level for the whole take.
+    pub levels_db: Vec<f64>,
 }
 
 /// Makes a take: part, player, drums and conditions all drawn from the seed.
@@ -206,6 +210,7 @@ fn sound(
         .zip(&heads)
         .map(|(&at, head)| stand_out_db(&samples, at, head, rate))
         .collect();
+    let levels_db = heads.iter().map(|head| level_db(head, rate)).collect();
     chain.record(&mut samples, rate);
     let mut truth = tell(
         &part,
@@ -222,6 +227,7 @@ fn sound(
         samples,
         rate_hz,
         truth,
+        levels_db,
     }
 }
 
@@ -243,6 +249,15 @@ fn clicks(part: &Part, performance: &Performance) -> Vec<f64> {
 const BANDS_HZ: [f64; 10] = [
     45.0, 80.0, 130.0, 200.0, 320.0, 550.0, 1000.0, 2000.0, 4000.0, 9000.0,
 ];
+
+/// Energy of a stroke's own head where levels are measured, dB.
+fn level_db(head: &[f32], rate_hz: f64) -> f64 {
+    let size = head.len().next_power_of_two();
+    let bin = rate_hz / size as f64;
+    let power = dsp::power(head, |_| 1.0, size);
+    let within = (50.0 / bin).ceil() as usize..=(4000.0 / bin).floor() as usize;
+    10.0 * (power[within].iter().sum::<f64>() + 1e-12).log10()
+}
 
 /// How far a stroke stands out in its best band, dB.
 fn stand_out_db(sum: &[f32], contact: usize, head: &[f32], rate_hz: f64) -> f64 {
