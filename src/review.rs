@@ -30,6 +30,8 @@ pub struct Review {
     pub same_piece: Option<f64>,
     pub passages: Vec<PassageFacts>,
     pub tempo: TempoFacts,
+    /// A metronome that sounds along. `None`: none was found.
+    pub metronome: Option<MetronomeFacts>,
     pub strokes: Vec<StrokeFacts>,
     pub notes: Vec<NoteFacts>,
     pub figures: Vec<Figure>,
@@ -121,6 +123,28 @@ pub struct TempoPoint {
     pub marked_bpm: Option<f64>,
 }
 
+/// A metronome that sounds along.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MetronomeFacts {
+    pub clicks_per_min: f64,
+    pub clicks_per_min_sd: f64,
+    /// How many were heard by themselves; strokes cover the others.
+    pub clicks: usize,
+    /// The first and the last of those.
+    pub from_s: f64,
+    pub to_s: f64,
+    /// Standard uncertainty of the times of all clicks together.
+    pub time_sd_ms: f64,
+    /// Quarter notes from click to click, as it was played. `None`: the
+    /// playing does not keep to it, and nothing is measured against it.
+    pub quarters: Option<f64>,
+    /// Median of the notes against the clicks, early negative.
+    pub deviation_ms: Option<f64>,
+    pub deviation_sd_ms: Option<f64>,
+    /// Scatter of the notes about that, standard deviation.
+    pub scatter_ms: Option<f64>,
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct StrokeFacts {
     pub time_s: f64,
@@ -159,6 +183,10 @@ pub struct NoteFacts {
     pub deviation_sd_ms: Option<f64>,
     /// Where the pulse puts it.
     pub expected_s: Option<f64>,
+    /// Its time minus that of the metronome, early negative. `None` where no
+    /// metronome was found or the playing does not keep to it.
+    pub click_deviation_ms: Option<f64>,
+    pub click_deviation_sd_ms: Option<f64>,
 }
 
 /// A group of equal written values inside one beat or span.

@@ -13,5 +13,7 @@ mod known;
 mod laid;
 #[path = "measure/levels.rs"]
 mod levels;
+#[path = "measure/metronome.rs"]
+mod metronome;
 #[path = "measure/sound.rs"]
 mod sound;

@@ -70,6 +70,8 @@ pub fn unreached(part: &Part) -> Vec<NoteFacts> {
             deviation_ms: None,
             deviation_sd_ms: None,
             expected_s: None,
+            click_deviation_ms: None,
+            click_deviation_sd_ms: None,
         })
         .collect()
 }

@@ -4,7 +4,6 @@ use super::scene::Scene;
 use crate::align::Outcome;
 use crate::listen::Heard;
 use crate::review::{Doubt, Review, StopState};
-use crate::stats;
 use crate::words::remarks as words;
 
 /// Share of samples in flat tops from which on levels are spoilt: below it
@@ -20,11 +19,6 @@ const SURE_PIECE: f64 = 0.9;
 const MANY_UNSURE: f64 = 0.08;
 /// Extra strokes per note before they are a doubt.
 const MANY_EXTRAS: f64 = 0.15;
-/// Fewest extras, and the share of them on one grid, that make a click.
-const CLICKS: usize = 10;
-const CLICK_SHARE: f64 = 0.7;
-/// How near to the grid, s.
-const CLICK_NEAR_S: f64 = 0.015;
 
 fn doubt(kind: &str, text: String, limits: &[&str]) -> Doubt {
     Doubt {
@@ -77,12 +71,12 @@ pub fn of_take(heard: &Heard) -> Vec<Doubt> {
 /// All doubts of a take that was measured.
 pub fn doubts(scene: &Scene, review: &Review) -> Vec<Doubt> {
     let mut doubts = of_take(scene.heard);
-    matching(scene, &mut doubts);
+    matching(scene, review, &mut doubts);
     measures(review, &mut doubts);
     doubts
 }
 
-fn matching(scene: &Scene, doubts: &mut Vec<Doubt>) {
+fn matching(scene: &Scene, review: &Review, doubts: &mut Vec<Doubt>) {
     let alignment = scene.alignment;
     if alignment.same_piece < SURE_PIECE {
         let text = words::uncertain_piece(alignment.same_piece);
@@ -118,34 +112,13 @@ fn matching(scene: &Scene, doubts: &mut Vec<Doubt>) {
         .map(|c| c.time_s)
         .filter(|t| (passage.from_s..=passage.to_s).contains(t))
         .collect();
-    if let Some(period) = click_period(&extras) {
-        let text = words::click_track(period);
+    if let Some(metronome) = &review.metronome {
+        let text = words::click_track(metronome, &review.tempo);
         doubts.push(doubt("click-track", text, &["outcomes"]));
     } else if extras.len() > 3 && extras.len() as f64 > MANY_EXTRAS * reached as f64 {
         let text = words::many_extras(extras.len());
         doubts.push(doubt("extra-strokes", text, &["outcomes"]));
     }
-}
-
-/// The period of a click: most of the times lie on one grid, and the grid is
-/// mostly filled.
-pub fn click_period(times: &[f64]) -> Option<f64> {
-    if times.len() < CLICKS {
-        return None;
-    }
-    let gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
-    let period = stats::median(&gaps).filter(|p| *p > 0.15)?;
-    let steps: f64 = gaps.iter().map(|g| (g / period).round().max(1.0)).sum();
-    let near = gaps
-        .iter()
-        .filter(|g| {
-            let whole = (*g / period).round().max(1.0);
-            (*g - whole * period).abs() < CLICK_NEAR_S * whole.sqrt()
-        })
-        .count();
-    let regular = near as f64 >= CLICK_SHARE * gaps.len() as f64;
-    let filled = gaps.len() as f64 >= 0.5 * steps;
-    (regular && filled).then_some(period)
 }
 
 /// What was not measured for want of strokes.

@@ -17,6 +17,7 @@ pub mod dynamics;
 pub mod figures;
 pub mod grouping;
 pub mod intonation;
+pub mod metronome;
 pub mod partials;
 pub mod passages;
 pub mod refusal;
@@ -87,6 +88,7 @@ fn outline(scene: &Scene) -> Review {
         same_piece: (!scene.strokes.is_empty()).then_some(scene.alignment.same_piece),
         passages: Vec::new(),
         tempo: crate::review::TempoFacts::default(),
+        metronome: None,
         strokes: deviation::strokes(scene),
         notes: Vec::new(),
         figures: Vec::new(),
@@ -106,6 +108,7 @@ fn measure(scene: &Scene, review: &mut Review) {
     review.passages = passages::passages(scene);
     review.tempo = tempo::tempo(scene);
     review.notes = deviation::notes(scene);
+    review.metronome = metronome::metronome(scene, &mut review.notes);
     review.figures = figures::figures(scene);
     review.figure_kinds = figures::kinds(scene, &review.figures);
     let tuning = intonation::intonation(scene);

@@ -2,8 +2,8 @@
 //! figure, coarse enough that last bits never show.
 
 use crate::review::{
-    Dynamics, Figure, FigureKind, NoteFacts, PassageFacts, Review, Roll, SettingFacts, Stop,
-    StrokeFacts, TakeFacts, TempoFacts, Written,
+    Dynamics, Figure, FigureKind, MetronomeFacts, NoteFacts, PassageFacts, Review, Roll,
+    SettingFacts, Stop, StrokeFacts, TakeFacts, TempoFacts, Written,
 };
 
 /// Decimal places of each unit.
@@ -13,6 +13,7 @@ const DB: i32 = 1;
 const CENTS: i32 = 1;
 const HERTZ: i32 = 2;
 const BPM: i32 = 2;
+const CLICKS: i32 = 3;
 const PERCENT: i32 = 1;
 const RATIO: i32 = 4;
 const QUARTERS: i32 = 6;
@@ -45,6 +46,7 @@ pub fn review(review: &mut Review) {
     fix_opt(&mut review.same_piece, RATIO);
     review.passages.iter_mut().for_each(passage);
     tempo(&mut review.tempo);
+    review.metronome.iter_mut().for_each(metronome);
     review.strokes.iter_mut().for_each(stroke);
     review.notes.iter_mut().for_each(note);
     review.figures.iter_mut().for_each(figure);
@@ -103,6 +105,18 @@ fn tempo(tempo: &mut TempoFacts) {
     }
 }
 
+fn metronome(metronome: &mut MetronomeFacts) {
+    fix(&mut metronome.clicks_per_min, CLICKS);
+    fix(&mut metronome.clicks_per_min_sd, CLICKS);
+    fix(&mut metronome.from_s, SECONDS);
+    fix(&mut metronome.to_s, SECONDS);
+    fix(&mut metronome.time_sd_ms, MS);
+    fix_opt(&mut metronome.quarters, QUARTERS);
+    fix_opt(&mut metronome.deviation_ms, MS);
+    fix_opt(&mut metronome.deviation_sd_ms, MS);
+    fix_opt(&mut metronome.scatter_ms, MS);
+}
+
 fn stroke(stroke: &mut StrokeFacts) {
     fix(&mut stroke.time_s, SECONDS);
     fix(&mut stroke.time_sd_ms, MS);
@@ -120,6 +134,8 @@ fn note(note: &mut NoteFacts) {
     fix_opt(&mut note.deviation_ms, MS);
     fix_opt(&mut note.deviation_sd_ms, MS);
     fix_opt(&mut note.expected_s, SECONDS);
+    fix_opt(&mut note.click_deviation_ms, MS);
+    fix_opt(&mut note.click_deviation_sd_ms, MS);
 }
 
 fn figure(figure: &mut Figure) {

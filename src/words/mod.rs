@@ -26,8 +26,8 @@ use crate::number::{self, NBSP};
 use crate::pitch::Pitch;
 use crate::report::lettering::harmless;
 use crate::review::{
-    Doubt, FigureKind, IntervalFacts, Review, SettingFacts, Stop, StopState, TempoFacts,
-    TuneVerdict,
+    Doubt, FigureKind, IntervalFacts, MetronomeFacts, Review, SettingFacts, Stop, StopState,
+    TempoFacts, TuneVerdict,
 };
 use crate::settings::Settings;
 
@@ -158,6 +158,45 @@ pub fn tempo_line(tempo: &TempoFacts) -> String {
         );
     }
     line
+}
+
+/// "106.2 clicks a minute, one a quarter note".
+pub fn metronome_rate(metronome: &MetronomeFacts) -> String {
+    let rate = format!(
+        "{} clicks a minute",
+        number::plain(metronome.clicks_per_min, 1)
+    );
+    let value = match metronome.quarters {
+        Some(0.25) => "one a sixteenth",
+        Some(0.5) => "one an eighth",
+        Some(0.75) => "one a dotted eighth",
+        Some(1.0) => "one a quarter note",
+        Some(1.5) => "one a dotted quarter note",
+        Some(2.0) => "one a half note",
+        Some(3.0) => "one a dotted half note",
+        Some(4.0) => "one a whole note",
+        Some(_) => "one a triplet eighth",
+        None => return rate,
+    };
+    format!("{rate}, {value}")
+}
+
+/// The metronome as the head of a page and the summary say it: its rate, and
+/// the playing against it.
+pub fn metronome_line(metronome: &MetronomeFacts) -> String {
+    let rate = metronome_rate(metronome);
+    let Some((off, scatter)) = metronome.deviation_ms.zip(metronome.scatter_ms) else {
+        return rate;
+    };
+    let sd = metronome.deviation_sd_ms;
+    let side = match sd {
+        Some(sd) if off < -2.0 * sd => " before it",
+        Some(sd) if off > 2.0 * sd => " after it",
+        _ => "",
+    };
+    let off = number::with_sd(off.abs(), sd);
+    let scatter = number::plain(scatter, 0);
+    format!("{rate}; strokes {off}{NBSP}ms{side} on average, scattering by {scatter}{NBSP}ms")
 }
 
 /// How many of the notes that were reached have which outcome.

@@ -12,6 +12,7 @@ pub const CONTENTS: &str = "On this page";
 pub const TAKE: &str = "Take";
 pub const RECORDED: &str = "Recorded";
 pub const TEMPO: &str = "Tempo kept";
+pub const METRONOME: &str = "Metronome";
 pub const PLAYED: &str = "Played";
 pub const RECORDING: &str = "Recording";
 pub const NOT_JUDGED: &str = "This take was not judged.";
@@ -294,6 +295,7 @@ pub mod column {
     pub const MISSED: &str = "Not heard";
     pub const OTHER: &str = "Other drum";
     pub const DEVIATION: &str = "Against pulse";
+    pub const CLICK_DEVIATION: &str = "Against clicks";
     pub const PITCH: &str = "Pitch";
     pub const OUTCOME: &str = "Outcome";
     pub const NOTE: &str = "Note";

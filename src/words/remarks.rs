@@ -7,11 +7,15 @@
 use super::{capital, early_late, kind_name, pitch_name};
 use crate::number::{self, NBSP, few_bars, list, plain};
 use crate::pitch::Pitch;
+use crate::review::{MetronomeFacts, TempoFacts};
 
 /// A sentence needs no finer uncertainty than this: one decimal at most.
 const FINEST: f64 = 0.2;
 
 /// "about 320": a size without its uncertainty, no finer than it can be meant.
+/// A metronome within this share of the written tempo keeps it.
+const SAME_TEMPO: f64 = 0.01;
+
 fn about(value: f64) -> String {
     let rounded = if value.abs() < 100.0 {
         value
@@ -420,11 +424,31 @@ pub fn many_unsure(count: usize, of: usize) -> String {
     )
 }
 
-pub fn click_track(period_s: f64) -> String {
+pub fn click_track(metronome: &MetronomeFacts, tempo: &TempoFacts) -> String {
+    let rate = super::metronome_rate(metronome);
+    let stands = match (metronome.quarters, tempo.marked_bpm, tempo.median_bpm) {
+        (Some(quarters), Some(marked), _) => {
+            let clicked = metronome.clicks_per_min * quarters;
+            if (clicked / marked - 1.0).abs() <= SAME_TEMPO {
+                String::new()
+            } else {
+                format!(
+                    " That is {} quarter notes a minute; {} are written.",
+                    plain(clicked, 1),
+                    plain(marked, 0)
+                )
+            }
+        }
+        (None, _, Some(kept)) => format!(
+            " What was played, {} quarter notes a minute, does not keep to it, and nothing is \
+             measured against it.",
+            plain(kept, 1)
+        ),
+        _ => String::new(),
+    };
     format!(
-        "A regular click sounds along, every {} s. It is not taken for strokes; soft strokes \
-         that fall on it may be hidden.",
-        plain(period_s, 2)
+        "A metronome sounds along: {rate}.{stands} It is not taken for strokes; soft strokes that \
+         fall on it may be hidden."
     )
 }
 

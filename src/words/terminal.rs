@@ -1,8 +1,8 @@
 //! The short summary for a terminal.
 
 use super::{
-    capital, charts, clean_share, interval_full, interval_size, kind_size, kind_title, page,
-    played_line, stop_sentence, tempo_line, tune_verdict,
+    capital, charts, clean_share, interval_full, interval_size, kind_size, kind_title,
+    metronome_line, page, played_line, stop_sentence, tempo_line, tune_verdict,
 };
 use crate::number;
 use crate::report::lettering::harmless;
@@ -42,6 +42,9 @@ pub fn summary(review: &Review) -> String {
 fn judged(review: &Review, lines: &mut Vec<String>) {
     lines.push(format!("Played     {}", played_line(review)));
     lines.push(format!("Tempo      {}", tempo_line(&review.tempo)));
+    if let Some(metronome) = &review.metronome {
+        lines.push(format!("Metronome  {}", metronome_line(metronome)));
+    }
     for kind in review.figure_kinds.iter().filter(|k| k.count > 0) {
         lines.push(format!(
             "Evenness   {}: {}, {}",

@@ -65,6 +65,8 @@ fn notes(take: &MadeTake) -> Vec<NoteFacts> {
             deviation_ms: None,
             deviation_sd_ms: None,
             expected_s: None,
+            click_deviation_ms: None,
+            click_deviation_sd_ms: None,
         })
         .collect()
 }
@@ -130,6 +132,7 @@ fn perfect(take: &MadeTake) -> Review {
             })
             .collect(),
         tempo: TempoFacts::default(),
+        metronome: None,
         strokes: strokes(take),
         notes: notes(take),
         figures: Vec::new(),

@@ -42,6 +42,8 @@ pub fn review(take: &str, bpm: f64, unevenness_ms: f64, mut wobble: impl FnMut()
             deviation_ms: Some(2.0),
             deviation_sd_ms: Some(1.0),
             expected_s: None,
+            click_deviation_ms: None,
+            click_deviation_sd_ms: None,
         })
         .collect();
     Review {
@@ -68,6 +70,7 @@ pub fn review(take: &str, bpm: f64, unevenness_ms: f64, mut wobble: impl FnMut()
             median_bpm: Some(bpm),
             ..TempoFacts::default()
         },
+        metronome: None,
         strokes: Vec::new(),
         notes,
         figures,

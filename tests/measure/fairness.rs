@@ -2,7 +2,6 @@
 
 use crate::laid::{Laid, part, q, run};
 use kettlemark::align::{Alignment, Outcome};
-use kettlemark::measure::doubts::click_period;
 use kettlemark::measure::rolls::rate_from_times;
 use kettlemark::measure::round;
 use kettlemark::part::Part;
@@ -136,17 +135,6 @@ fn doubts_name_what_spoils_the_take_and_what_it_touches() {
         }
     }
     assert!(review.dynamics.levels.is_empty());
-}
-
-#[test]
-fn a_click_is_known_by_its_grid() {
-    let grid: Vec<f64> = (0..20).map(|k| 0.6 * f64::from(k)).collect();
-    assert!((click_period(&grid).unwrap() - 0.6).abs() < 1e-9);
-    let scattered: Vec<f64> = (0..20).map(|k| 0.05 * f64::from(k * k % 97)).collect();
-    let mut scattered = scattered;
-    scattered.sort_by(f64::total_cmp);
-    assert_eq!(click_period(&scattered), None);
-    assert_eq!(click_period(&grid[..5]), None);
 }
 
 /// 12 strokes a second, one of them not heard; the sound of the whole roll

@@ -238,6 +238,8 @@ impl Maker<'_> {
             deviation_ms: deviation,
             deviation_sd_ms: deviation.map(|_| 1.2),
             expected_s: Some(expected),
+            click_deviation_ms: None,
+            click_deviation_sd_ms: None,
         });
     }
 

@@ -54,6 +54,7 @@ impl Maker<'_> {
             drums: self.drums(),
             intervals: self.intervals(),
             dynamics: self.dynamics(&written),
+            metronome: None,
             strokes: self.strokes,
             notes: self.notes,
             figures: self.figures,

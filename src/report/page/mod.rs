@@ -84,6 +84,9 @@ fn head(review: &Review, around: &Around) -> Markup {
                 }
                 @if review.judged {
                     dt { (text::TEMPO) } dd { (words::tempo_line(&review.tempo)) }
+                    @if let Some(metronome) = &review.metronome {
+                        dt { (text::METRONOME) } dd { (words::metronome_line(metronome)) }
+                    }
                     dt { (text::PLAYED) } dd { (words::played_line(review)) }
                 }
                 dt { (text::RECORDING) } dd { (fitness) }

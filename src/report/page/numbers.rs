@@ -29,7 +29,7 @@ fn long_table(class: &str, caption: &str, heads: &[(&str, &str)], rows: String) 
 }
 
 pub fn notes(review: &Review) -> Markup {
-    let heads = [
+    let mut heads = vec![
         (column::NOTE, ""),
         (column::BAR, ""),
         (column::BEAT, ""),
@@ -41,8 +41,17 @@ pub fn notes(review: &Review) -> Markup {
         (column::LEVEL, unit::DB),
         (column::CENTS, unit::CENTS),
     ];
+    if against_clicks(review) {
+        heads.insert(8, (column::CLICK_DEVIATION, unit::MS));
+    }
     let rows = review.notes.iter().map(|n| note_row(review, n)).collect();
     long_table("notes", text::TABLE_NOTES, &heads, rows)
+}
+
+/// There is a metronome, and the playing keeps to it.
+fn against_clicks(review: &Review) -> bool {
+    let metronome = review.metronome.as_ref();
+    metronome.is_some_and(|m| m.quarters.is_some())
 }
 
 fn note_row(review: &Review, note: &NoteFacts) -> String {
@@ -55,8 +64,14 @@ fn note_row(review: &Review, note: &NoteFacts) -> String {
             format!("{minutes}:{:02}.{:03}", rest / 1000, rest % 1000)
         },
     );
+    let clicks = if against_clicks(review) {
+        let off = fmt::maybe_signed_with_sd(note.click_deviation_ms, note.click_deviation_sd_ms);
+        format!("<td>{off}")
+    } else {
+        String::new()
+    };
     format!(
-        "<tr id=n{}><th scope=row>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{time}<td>{}<td>{}<td>{}\n",
+        "<tr id=n{}><th scope=row>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{time}<td>{}{clicks}<td>{}<td>{}\n",
         note.index,
         note.index,
         note.bar,

@@ -109,6 +109,7 @@ pub fn rows(kind: Kind, tally: &Tally) -> Vec<Row> {
     rows.extend(stroke_rows(&bar, tally));
     rows.extend(note_rows(&bar, tally));
     rows.extend(tone_rows(&bar, tally));
+    rows.extend(metronome_rows(tally));
     rows
 }
 
@@ -198,6 +199,56 @@ fn note_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
             "wrong drums found, %",
             t.other_found,
             Bar::AtLeast(bar.found),
+        ),
+    ]
+}
+
+fn metronome_rows(t: &Tally) -> Vec<Row> {
+    let size = |name, values: &[f64], digits| {
+        let median = quantile(values.iter().map(|v| v.abs()), 0.5);
+        row(name, median, digits, values.len(), Bar::Shown)
+    };
+    let off = |errors: &[(f64, f64)]| errors.iter().map(|e| e.0).collect::<Vec<_>>();
+    let within = |errors: &[(f64, f64)]| within(errors.iter().copied());
+    vec![
+        share("metronomes found, %", t.metronome, Bar::Shown),
+        share(
+            "metronomes where none is, %",
+            t.metronome_false,
+            Bar::AtMost(0.0),
+        ),
+        share(
+            "found, and the playing keeps to it, %",
+            t.metronome_kept,
+            Bar::Shown,
+        ),
+        size(
+            "time from click to click, median error, ppm",
+            &t.click_ppm,
+            1,
+        ),
+        row(
+            "times of clicks, constant lag, ms",
+            quantile(t.click_times.iter().map(|e| e.0), 0.5),
+            2,
+            t.click_times.len(),
+            Bar::Shown,
+        ),
+        size("times of clicks, median error, ms", &off(&t.click_times), 2),
+        share(
+            "true times of clicks within 2 sd, %",
+            within(&t.click_times),
+            Bar::Shown,
+        ),
+        size(
+            "notes against clicks, median error, ms",
+            &off(&t.against_clicks),
+            2,
+        ),
+        share(
+            "true notes against clicks within 2 sd, %",
+            within(&t.against_clicks),
+            Bar::Shown,
         ),
     ]
 }

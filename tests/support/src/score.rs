@@ -107,6 +107,20 @@ pub struct Tally {
     pub passages: Share,
     /// Tenths of probability of candidates: (sum told, strokes, candidates).
     pub reliability: [(f64, usize, usize); 10],
+    /// Takes with clicks, and whether their metronome was found; takes without,
+    /// and whether one was told.
+    pub metronome: Share,
+    pub metronome_false: Share,
+    /// Of those found, whose playing was seen to keep to it.
+    pub metronome_kept: Share,
+    /// Told minus true time from click to click, millionths of it.
+    pub click_ppm: Vec<f64>,
+    /// Told minus true times of clicks, and the told uncertainty, ms; the first
+    /// and the last one of each take.
+    pub click_times: Vec<(f64, f64)>,
+    /// Told minus true time of notes against the clicks, and the told
+    /// uncertainty, ms.
+    pub against_clicks: Vec<(f64, f64)>,
     pub failures: Vec<Failure>,
 }
 
@@ -210,6 +224,7 @@ impl Tally {
         self.add_stops(take, review, &mut failures);
         self.add_rolls(take, review, &mut failures);
         self.add_passages(take, review, &mut failures);
+        self.add_metronome(take, review, &mut failures);
         self.failures.append(&mut failures.list);
     }
 
@@ -575,6 +590,43 @@ impl Tally {
         }
     }
 
+    fn add_metronome(&mut self, take: &MadeTake, review: &Review, failures: &mut Failures) {
+        let clicks = &take.truth.clicks_s;
+        let told = review.metronome.as_ref();
+        let (Some(first), Some(last)) = (clicks.first(), clicks.last()) else {
+            self.metronome_false.add(told.is_some());
+            if let Some(told) = told {
+                let what = format!("no metronome, told {:.1}", told.clicks_per_min);
+                failures.add(told.from_s, what, None);
+            }
+            return;
+        };
+        self.metronome.add(told.is_some());
+        let Some(told) = told else {
+            failures.add(*first, "metronome not found".to_owned(), None);
+            return;
+        };
+        let period_s = (last - first) / (clicks.len() - 1) as f64;
+        let ratio = 60.0 / told.clicks_per_min / period_s;
+        self.click_ppm.push(1e6 * (ratio - 1.0));
+        self.metronome_kept.add(told.quarters == Some(1.0));
+        for told_s in [told.from_s, told.to_s] {
+            let number = ((told_s - first) / period_s).round();
+            let error_ms = 1e3 * (told_s - first - number * period_s);
+            self.click_times.push((error_ms, told.time_sd_ms));
+        }
+        for (note, truth) in review.notes.iter().zip(&take.truth.notes) {
+            let told = note.click_deviation_ms.zip(note.click_deviation_sd_ms);
+            let click = take.truth.tempo.iter().find(|k| k.0 >= note.at - 1e-9);
+            if let (Some((ms, sd)), Some(time_s), Some(click)) = (told, truth.time_s, click)
+                && (click.0 - note.at).abs() < 1e-9
+            {
+                let error_ms = ms - 1e3 * (time_s - click.1);
+                self.against_clicks.push((error_ms, sd));
+            }
+        }
+    }
+
     /// Adds another tally.
     pub fn merge(&mut self, other: Self) {
         self.takes += other.takes;
@@ -610,6 +662,12 @@ impl Tally {
         self.rolls_within.merge(other.rolls_within);
         self.gaps_within.merge(other.gaps_within);
         self.passages.merge(other.passages);
+        self.metronome.merge(other.metronome);
+        self.metronome_false.merge(other.metronome_false);
+        self.metronome_kept.merge(other.metronome_kept);
+        self.click_ppm.extend(other.click_ppm);
+        self.click_times.extend(other.click_times);
+        self.against_clicks.extend(other.against_clicks);
         for (a, b) in self.reliability.iter_mut().zip(other.reliability) {
             *a = (a.0 + b.0, a.1 + b.1, a.2 + b.2);
         }
