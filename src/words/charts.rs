@@ -36,9 +36,10 @@ pub const KEY_SHARP: &str = "sharp";
 pub const KEY_STRADDLES: &str = "unsure: across a limit";
 pub const KEY_PLAYED: &str = "played; the larger the louder";
 pub const KEY_MISSED: &str = "not heard";
-pub const KEY_OTHER: &str = "another drum struck";
+pub const KEY_OTHER: &str = "another drum struck (ring: the drum written)";
 pub const KEY_UNSURE: &str = "unsure";
 pub const KEY_EXTRA: &str = "a stroke that is no note";
+pub const KEY_STROKE: &str = "a stroke (at the foot of the lanes: on which drum is not known)";
 pub const KEY_ROLL: &str = "roll";
 pub const KEY_STOPPED: &str = "stopped";
 pub const KEY_RINGING: &str = "left to ring";
@@ -59,9 +60,9 @@ pub const DB: &str = "dB";
 pub const DB_LOUDEST: &str = "dB against the loudest stroke";
 pub const DYNAMICS_LINE: &str =
     "Written marks and hairpins above, what was played below; bar numbers at the foot.";
-pub const DYNAMICS_KEY: &str = "Dots: strokes. Solid: median under one mark, differences between \
-     drums taken out, with two standard uncertainties. Broken: the nearest levels that keep the \
-     order of the marks.";
+const DYNAMICS_KEY: &str = "Dots: strokes. Solid: median under one mark, differences between \
+     drums taken out, with two standard uncertainties.";
+const DYNAMICS_ORDER_KEY: &str = "Broken: the nearest levels that keep the order of the marks.";
 pub const ACCENTS_LINE: &str = "Against unaccented strokes near by on the same drum, with two \
      standard uncertainties; the band is what an ear hardly notices (1 dB).";
 pub const ROLLS_LINE: &str = "Level along each roll, dB against the loudest stroke of the take; its \
@@ -177,7 +178,9 @@ pub fn scale_bar(ms: f64) -> String {
     )
 }
 
-/// "Stroke 2: usually 18 ± 3 ms early, to that side in 9 of 10."
+/// "Stroke 2: usually 18 ± 3 ms early, to that side 9 times." Out of how many
+/// is not told: the shape is taken over the figures with the commonest number
+/// of intervals, which may be fewer than the kind has.
 pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
     let ms = kind.usual_shape_ms.get(k).copied().unwrap_or(f64::NAN);
     let sd = kind.usual_shape_sd_ms.get(k).copied();
@@ -188,7 +191,7 @@ pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
     }
     let mut text = format!("{stroke}: usually {}", early_late(ms, sd));
     if let Some(n) = kind.usual_shape_count.get(k) {
-        text += &format!(", to that side in {n} of {}", kind.count);
+        text += &format!(", to that side {}", count(*n, "time", "times"));
     }
     text + "."
 }
@@ -262,7 +265,7 @@ pub fn setting_small(setting: &SettingFacts) -> String {
     }
     if let Some(drift) = setting.drift_cents_per_min {
         let sd = setting.drift_sd_cents_per_min;
-        text += &format!("; drift {} a min", number::signed_with_sd(drift, sd));
+        text += &format!("; drift {} cents a min", number::signed_with_sd(drift, sd));
     }
     text
 }
@@ -328,6 +331,16 @@ pub fn level_number(level: &LevelFacts) -> String {
         number::maybe(level.level_db, 0),
         level.strokes
     )
+}
+
+/// What is drawn under the marks; of the broken lines only where there are any.
+pub fn dynamics_key(review: &Review) -> String {
+    let is_moved = |l: &LevelFacts| l.fitted_db.is_some_and(|fit| Some(fit) != l.level_db);
+    if review.dynamics.levels.iter().any(is_moved) {
+        format!("{DYNAMICS_KEY} {DYNAMICS_ORDER_KEY}")
+    } else {
+        DYNAMICS_KEY.to_owned()
+    }
 }
 
 pub fn order_breaks(review: &Review) -> Vec<String> {
@@ -431,7 +444,7 @@ pub fn roll_lines(roll: &Roll) -> Vec<String> {
     let speed = match roll.strokes_per_s {
         Some(rate) => format!(
             "{} strokes a second",
-            number::with_sd(rate, roll.strokes_per_s_sd.or(Some(1.0)))
+            number::with_sd(rate, roll.strokes_per_s_sd)
         ),
         None => "speed not measured".to_owned(),
     };
@@ -453,7 +466,7 @@ pub fn roll_lines(roll: &Roll) -> Vec<String> {
     if let Some(gap) = roll.gap_ms {
         lines.push(format!(
             "gap to the next note {}{NBSP}ms",
-            number::plain(gap, 0)
+            number::with_sd(gap, roll.gap_sd_ms)
         ));
     }
     lines
@@ -508,7 +521,7 @@ pub fn note_tip(note: &NoteFacts) -> String {
     )
 }
 
-pub fn stroke_tip(stroke: &StrokeFacts, note: Option<&NoteFacts>) -> String {
+pub fn stroke_tip(review: &Review, stroke: &StrokeFacts, note: Option<&NoteFacts>) -> String {
     let level = format!("{}{NBSP}dB", number::plain(stroke.level_db, 0));
     let at = number::clock_tenths(stroke.time_s);
     match note {
@@ -525,7 +538,8 @@ pub fn stroke_tip(stroke: &StrokeFacts, note: Option<&NoteFacts>) -> String {
                 timing.unwrap_or_default()
             )
         }
-        None => format!("{at}, {level}: {KEY_EXTRA}"),
+        None if review.judged => format!("{at}, {level}: {KEY_EXTRA}"),
+        None => format!("{at}, {level}"),
     }
 }
 

@@ -160,22 +160,28 @@ pub fn tempo_line(tempo: &TempoFacts) -> String {
     line
 }
 
-/// "106.2 clicks a minute, one a quarter note".
+/// There is a metronome, and the playing keeps to it.
+pub fn against_clicks(review: &Review) -> bool {
+    let metronome = review.metronome.as_ref();
+    metronome.is_some_and(|m| m.quarters.is_some())
+}
+
+/// "106.2 clicks a minute, one every quarter note".
 pub fn metronome_rate(metronome: &MetronomeFacts) -> String {
     let rate = format!(
         "{} clicks a minute",
         number::plain(metronome.clicks_per_min, 1)
     );
     let value = match metronome.quarters {
-        Some(0.25) => "one a sixteenth",
-        Some(0.5) => "one an eighth",
-        Some(0.75) => "one a dotted eighth",
-        Some(1.0) => "one a quarter note",
-        Some(1.5) => "one a dotted quarter note",
-        Some(2.0) => "one a half note",
-        Some(3.0) => "one a dotted half note",
-        Some(4.0) => "one a whole note",
-        Some(_) => "one a triplet eighth",
+        Some(0.25) => "one every sixteenth",
+        Some(0.5) => "one every eighth",
+        Some(0.75) => "one every dotted eighth",
+        Some(1.0) => "one every quarter note",
+        Some(1.5) => "one every dotted quarter note",
+        Some(2.0) => "one every half note",
+        Some(3.0) => "one every dotted half note",
+        Some(4.0) => "one every whole note",
+        Some(_) => "one every triplet eighth",
         None => return rate,
     };
     format!("{rate}, {value}")
@@ -189,14 +195,19 @@ pub fn metronome_line(metronome: &MetronomeFacts) -> String {
         return rate;
     };
     let sd = metronome.deviation_sd_ms;
-    let side = match sd {
-        Some(sd) if off < -2.0 * sd => " before it",
-        Some(sd) if off > 2.0 * sd => " after it",
-        _ => "",
+    let strokes = match sd {
+        Some(known) if off.abs() > 2.0 * known => {
+            let side = if off < 0.0 { "before" } else { "after" };
+            let off = number::with_sd(off.abs(), sd);
+            format!("usually {off}{NBSP}ms {side} the clicks")
+        }
+        _ => {
+            let off = number::signed_with_sd(off, sd);
+            format!("{off}{NBSP}ms against the clicks, to neither side for sure")
+        }
     };
-    let off = number::with_sd(off.abs(), sd);
     let scatter = number::plain(scatter, 0);
-    format!("{rate}; strokes {off}{NBSP}ms{side} on average, scattering by {scatter}{NBSP}ms")
+    format!("{rate}; strokes {strokes}, scattering by {scatter}{NBSP}ms")
 }
 
 /// How many of the notes that were reached have which outcome.
@@ -283,9 +294,9 @@ pub fn tune_verdict(setting: &SettingFacts) -> String {
     }
 }
 
-/// Names of intervals up to an octave.
+/// Names of intervals up to two octaves.
 pub fn interval_name(lower: Pitch, upper: Pitch) -> &'static str {
-    const NAMES: [&str; 13] = [
+    const NAMES: [&str; 25] = [
         "unison",
         "minor second",
         "major second",
@@ -299,9 +310,21 @@ pub fn interval_name(lower: Pitch, upper: Pitch) -> &'static str {
         "minor seventh",
         "major seventh",
         "octave",
+        "octave and a minor second",
+        "octave and a major second",
+        "octave and a minor third",
+        "octave and a major third",
+        "octave and a fourth",
+        "octave and a tritone",
+        "octave and a fifth",
+        "octave and a minor sixth",
+        "octave and a major sixth",
+        "octave and a minor seventh",
+        "octave and a major seventh",
+        "two octaves",
     ];
     let semitones = (upper.key() - lower.key()).unsigned_abs() as usize;
-    NAMES.get(semitones).copied().unwrap_or("wide interval")
+    NAMES.get(semitones).copied().unwrap_or("interval")
 }
 
 /// "8 ± 4 cents wide".

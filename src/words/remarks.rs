@@ -277,8 +277,8 @@ pub fn late_stops(numbers: &[i32], median_ms: f64, count: usize, judged: usize) 
             few_bars(numbers),
             about(median_ms)
         ),
-        "Count the rest aloud and let the fingers come down on its first beat; for loud notes use \
-         the heel of the hand as well.",
+        "Count on aloud and let the fingers come down on the first beat of the silence; for loud \
+         notes use the heel of the hand as well.",
     )
 }
 

@@ -262,6 +262,12 @@ for (const name of cases) {
   }
 }
 
+await check("refused: the key names what is drawn", async () => {
+  const page = await open("refused/review.html");
+  assert.match((await page.locator("ul.key li").allTextContents()).join(";"), /^\s*a stroke \([^;]*\)$/);
+  await close(page);
+});
+
 await check("hostile: nothing comes alive", async () => {
   const page = await open("hostile/review.html");
   assert.equal(await page.locator("img, b, i, u, iframe").count(), 0);

@@ -5,7 +5,7 @@ mod maker;
 mod summing;
 
 use kettlemark::align::Outcome;
-use kettlemark::review::{Doubt, Dynamics, PassageFacts, Review, TempoFacts};
+use kettlemark::review::{Doubt, Dynamics, MetronomeFacts, PassageFacts, Review, TempoFacts};
 use maker::{Wish, make};
 
 pub fn clean() -> Review {
@@ -117,8 +117,9 @@ pub fn ten_minutes() -> Review {
     })
 }
 
+/// Played to a metronome, 6 ms before it.
 pub fn one_drum() -> Review {
-    make(&Wish {
+    let mut review = make(&Wish {
         title: "Study for one drum",
         file: "one.ogg",
         bars: 8,
@@ -127,7 +128,24 @@ pub fn one_drum() -> Review {
         faults: 0.5,
         all_rolls: false,
         seed: 7,
-    })
+    });
+    for note in &mut review.notes {
+        note.click_deviation_ms = note.deviation_ms.map(|ms| ms - 6.0);
+        note.click_deviation_sd_ms = note.deviation_sd_ms;
+    }
+    review.metronome = Some(MetronomeFacts {
+        clicks_per_min: 70.0,
+        clicks_per_min_sd: 0.001,
+        clicks: 21,
+        from_s: 0.3,
+        to_s: 29.5,
+        time_sd_ms: 0.2,
+        quarters: Some(1.0),
+        deviation_ms: Some(-6.0),
+        deviation_sd_ms: Some(1.1),
+        scatter_ms: Some(9.0),
+    });
+    review
 }
 
 pub fn all_rolls() -> Review {

@@ -144,7 +144,7 @@ impl<'a> Levels<'a> {
         if k + 1 < self.panels.len() {
             return y + 14.0;
         }
-        y = paragraph(svg, frame, y, "soft small", words::DYNAMICS_KEY);
+        y = paragraph(svg, frame, y, "soft small", &words::dynamics_key(review));
         for text in words::order_breaks(review) {
             y = paragraph(svg, frame, y, "small", &text);
         }

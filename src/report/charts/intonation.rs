@@ -54,7 +54,7 @@ fn scale(review: &Review, frame: Frame) -> Scale {
     let (left, right) = if frame.is_narrow() {
         (frame.margin() + 18.0, frame.right() - 18.0)
     } else {
-        (frame.margin() + 112.0, frame.right() - 232.0)
+        (frame.margin() + 112.0, frame.right() - 264.0)
     };
     Scale {
         from: -limit,

@@ -41,17 +41,11 @@ pub fn notes(review: &Review) -> Markup {
         (column::LEVEL, unit::DB),
         (column::CENTS, unit::CENTS),
     ];
-    if against_clicks(review) {
+    if words::against_clicks(review) {
         heads.insert(8, (column::CLICK_DEVIATION, unit::MS));
     }
     let rows = review.notes.iter().map(|n| note_row(review, n)).collect();
     long_table("notes", text::TABLE_NOTES, &heads, rows)
-}
-
-/// There is a metronome, and the playing keeps to it.
-fn against_clicks(review: &Review) -> bool {
-    let metronome = review.metronome.as_ref();
-    metronome.is_some_and(|m| m.quarters.is_some())
 }
 
 fn note_row(review: &Review, note: &NoteFacts) -> String {
@@ -64,7 +58,7 @@ fn note_row(review: &Review, note: &NoteFacts) -> String {
             format!("{minutes}:{:02}.{:03}", rest / 1000, rest % 1000)
         },
     );
-    let clicks = if against_clicks(review) {
+    let clicks = if words::against_clicks(review) {
         let off = fmt::maybe_signed_with_sd(note.click_deviation_ms, note.click_deviation_sd_ms);
         format!("<td>{off}")
     } else {

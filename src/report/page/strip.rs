@@ -21,7 +21,7 @@ pub fn section(review: &Review, around: &Around) -> Markup {
             (strip(review))
             p #status.note.script-only aria-live="polite" { "\u{a0}" }
             ul.key aria-label=(text::STRIP_KEY) {
-                @for (shape, meaning) in overview::key() {
+                @for (shape, meaning) in overview::key(review) {
                     li {
                         svg.chart width="16" height="16" aria-hidden="true" { (PreEscaped(shape)) }
                         (meaning)

@@ -224,7 +224,7 @@ pub fn rolls(review: &Review) -> Markup {
             vec![
                 Cell::text(&words::roll_label(review, r)),
                 plain(Some(r.to_s - r.from_s), 1),
-                with_sd(r.strokes_per_s, r.strokes_per_s_sd.or(Some(1.0))),
+                with_sd(r.strokes_per_s, r.strokes_per_s_sd),
                 plain(r.unevenness_pct, 0),
                 signed(r.start_accent_db, 1),
                 signed(r.end_accent_db, 1),

@@ -113,7 +113,7 @@ pub fn strokes(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
         }
         let (x, y) = (layout.time.at(stroke.time_s), layout.lane(stroke.drum));
         let note = outcomes.get(&i);
-        let tip = words::stroke_tip(stroke, note.copied());
+        let tip = words::stroke_tip(review, stroke, note.copied());
         let mark = Mark {
             live,
             time_s: stroke.time_s,

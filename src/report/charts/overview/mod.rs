@@ -110,7 +110,7 @@ pub fn file(review: &Review) -> String {
     svg.close();
     let mut x = margin;
     let key_y = y + layout.height + 22.0;
-    for (shape, text) in key() {
+    for (shape, text) in key(review) {
         svg.open(&format!(
             "transform=\"translate({} {})\"",
             n(x),
@@ -137,7 +137,9 @@ pub fn names(svg: &mut Svg, review: &Review, layout: &Layout) {
         "soft small",
         words::SOUND,
     );
-    text(svg, BAR_Y, "soft small", words::BAR);
+    if review.judged {
+        text(svg, BAR_Y, "soft small", words::BAR);
+    }
     for drum in &layout.drums {
         let y = layout.lane(Some(*drum));
         let facts = review.drums.iter().find(|d| d.drum == *drum);
@@ -484,10 +486,15 @@ fn tempo_numbers(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64,
     }
 }
 
-/// The shapes and what they mean, each in a box of 16 by 16.
-pub fn key() -> [(String, &'static str); 6] {
+/// The shapes and what they mean, each in a box of 16 by 16. Where nothing was
+/// judged there are strokes and no notes.
+pub fn key(review: &Review) -> Vec<(String, &'static str)> {
     let shape = |markup: &str| markup.to_owned();
-    [
+    let plus = shape("<path class=\"hair\" d=\"M8 4v8m-4 -4h8\"/>");
+    if !review.judged {
+        return vec![(plus, words::KEY_STROKE)];
+    }
+    vec![
         (
             shape("<circle class=\"dot\" cx=\"8\" cy=\"8\" r=\"4\"/>"),
             words::KEY_PLAYED,
@@ -504,10 +511,7 @@ pub fn key() -> [(String, &'static str); 6] {
             shape("<circle class=\"opendash\" cx=\"8\" cy=\"8\" r=\"5.5\"/>"),
             words::KEY_UNSURE,
         ),
-        (
-            shape("<path class=\"hair\" d=\"M8 4v8m-4 -4h8\"/>"),
-            words::KEY_EXTRA,
-        ),
+        (plus, words::KEY_EXTRA),
         (
             shape("<rect class=\"roll\" x=\"1\" y=\"3\" width=\"14\" height=\"10\"/>"),
             words::KEY_ROLL,
