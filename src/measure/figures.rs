@@ -288,24 +288,30 @@ pub struct Place {
     pub strokes: usize,
 }
 
-/// How each stroke after the first lies against equal parts of the whole
-/// figure, ms, early negative. Taken over those figures that have the commonest
-/// number of intervals; empty with fewer than three of them.
-pub fn usual_shape(scene: &Scene, members: &[&Figure]) -> Vec<Place> {
+/// Those figures that have the commonest number of strokes and intervals.
+pub fn alike<'a>(scene: &Scene, members: &[&'a Figure]) -> Vec<&'a Figure> {
     let mut by_size: BTreeMap<(usize, usize), Vec<&Figure>> = BTreeMap::new();
     for figure in members {
-        let onsets = onsets_of(scene, figure);
         by_size
-            .entry((figure.shares.len(), onsets))
+            .entry((figure.shares.len(), onsets_of(scene, figure)))
             .or_default()
             .push(figure);
     }
-    let Some(((intervals, onsets), same)) = by_size.into_iter().max_by_key(|(_, v)| v.len()) else {
-        return Vec::new();
-    };
+    by_size
+        .into_values()
+        .max_by_key(Vec::len)
+        .unwrap_or_default()
+}
+
+/// How each stroke after the first lies against equal parts of the whole
+/// figure, ms, early negative. Taken over those figures that are [`alike`];
+/// empty with fewer than three of them.
+pub fn usual_shape(scene: &Scene, members: &[&Figure]) -> Vec<Place> {
+    let same = alike(scene, members);
     if same.len() < 3 {
         return Vec::new();
     }
+    let (intervals, onsets) = (same[0].shares.len(), onsets_of(scene, same[0]));
     // Without a closing interval the last stroke defines the parts.
     let inner = onsets.min(intervals).saturating_sub(1);
     (1..=inner)

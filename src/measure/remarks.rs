@@ -187,11 +187,16 @@ fn shape(scene: &Scene, kind: &str, group: &[&Figure]) -> Option<Finding> {
     if !sure || !often || place.count < LEAST_FIGURES {
         return None;
     }
-    let bars = distinct(group.iter().map(|f| f.bar));
+    // Only where it was so is it told.
+    let so: Vec<&Figure> = figures::alike(scene, group)
+        .into_iter()
+        .filter(|f| figures::displacement(f, k + 1) * place.ms > 0.0)
+        .collect();
+    let bars = distinct(so.iter().map(|f| f.bar));
     Some(Finding {
         weight: weight(place.ms.abs() / limit, place.count),
         kind: "evenness",
-        notes: notes_of(group),
+        notes: notes_of(&so),
         advice: words::shape(&ShapeFacts {
             kind,
             bars: &bars,

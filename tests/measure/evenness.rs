@@ -244,6 +244,18 @@ fn a_usual_shape_is_named_with_bars_size_and_count() {
     assert!(!remark.practise.is_empty());
 }
 
+/// A bar in which every figure leans to the other side is not named.
+#[test]
+fn only_bars_in_which_it_was_so_are_named() {
+    let mut laid = triplets(1.0);
+    for figure in 0..16 {
+        let even = (4..8).contains(&figure);
+        laid.shift(3 * figure + 1, if even { 0.5 } else { -18.0 });
+    }
+    let remark = &laid.review().remarks[0];
+    assert_eq!(remark.bars, vec![1, 3, 4], "{}", remark.text);
+}
+
 #[test]
 fn an_even_player_gets_no_remark() {
     let mut laid = triplets(1.5);
