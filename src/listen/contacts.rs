@@ -1,6 +1,7 @@
 //! The moments of contact of a whole take: first all strokes taken together,
 //! then, once the matching has said who is who, drum by drum.
 
+use super::clicks::Clicks;
 use super::growth::{Growth, Placed};
 use super::opening::{Opening, Place};
 use super::residual::Residual;
@@ -43,7 +44,12 @@ pub(super) fn places(rises: &[Rise]) -> Vec<Place> {
 }
 
 /// How the sound of a take grows, from its clearest strokes.
-pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> Growth {
+pub(super) fn of_take(
+    residual: &Residual,
+    rises: &[Rise],
+    places: &[Place],
+    clicks: Option<&Clicks>,
+) -> Growth {
     let mut clear: Vec<usize> = (0..rises.len())
         .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
@@ -51,7 +57,7 @@ pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> 
     clear.truncate(ENOUGH);
     let openings: Vec<Opening<'_>> = clear
         .iter()
-        .map(|&i| Opening::new(residual, places[i]))
+        .map(|&i| Opening::new(residual, places[i], clicks))
         .collect();
     Growth::expected(&openings).learn(&openings)
 }
@@ -87,26 +93,51 @@ pub(super) fn place_again(
     }
     let opening = |candidate: usize| {
         let place = *heard.places.get(candidate)?;
-        Some(Opening::new(&heard.residual, place))
+        Some(Opening::new(
+            &heard.residual,
+            place,
+            heard.clicks.as_deref(),
+        ))
     };
-    // Enough strokes, spread evenly over those that there are.
-    let some = |strokes: Vec<usize>| -> Vec<Opening<'_>> {
-        let openings: Vec<Opening<'_>> = strokes.into_iter().filter_map(opening).collect();
-        let step = openings.len().div_ceil(ENOUGH).max(1);
-        openings.into_iter().step_by(step).collect()
-    };
-    let everything = some(of_setting.concat());
+    let everything: Vec<Opening<'_>> = of_setting
+        .concat()
+        .into_iter()
+        .filter_map(opening)
+        .collect();
+    let everything = some(&everything);
     let of_take = Growth::expected(&everything).learn(&everything);
     for strokes in &of_setting {
-        let growth = of_take.learn(&some(strokes.clone()));
-        for &candidate in strokes {
-            if let Some(opening) = opening(candidate) {
-                let (time_s, time_sd_s) = time(growth.place(&opening));
-                candidates[candidate].time_s = time_s;
-                candidates[candidate].time_sd_s = time_sd_s;
-            }
+        let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
+            .iter()
+            .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
+            .unzip();
+        let growth = of_take.learn(&some(&openings));
+        let halves = by_loudness(&openings).map(|half| of_take.learn(&some(&half)));
+        for (&stroke, opening) in strokes.iter().zip(&openings) {
+            let (time_s, time_sd_s) = time(growth.place(opening));
+            let [soft_s, loud_s] = halves
+                .each_ref()
+                .map(|half| sample_s(half.place(opening).at));
+            candidates[stroke].time_s = time_s;
+            candidates[stroke].time_sd_s = time_sd_s.hypot(soft_s - loud_s);
         }
     }
+}
+
+/// Enough strokes, spread evenly over those that there are.
+fn some<'a>(openings: &[Opening<'a>]) -> Vec<Opening<'a>> {
+    let step = openings.len().div_ceil(ENOUGH).max(1);
+    openings.iter().copied().step_by(step).collect()
+}
+
+/// The softer half of some strokes, and the louder one. Noise hides more of the
+/// beginning of soft ones: where a stroke would lie elsewhere if it grew as the
+/// one half or as the other, its contact is that unsure.
+fn by_loudness<'a>(openings: &[Opening<'a>]) -> [Vec<Opening<'a>>; 2] {
+    let mut openings = openings.to_vec();
+    openings.sort_by(|a, b| a.fresh().total_cmp(&b.fresh()));
+    let loud = openings.split_off(openings.len() / 2);
+    [openings, loud]
 }
 
 /// Seconds of a sample.

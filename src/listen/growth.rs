@@ -24,6 +24,12 @@ const FOLLOWED: usize = 100;
 const LOUD: std::ops::Range<usize> = 10..80;
 /// Bins at the beginning that tell what was there before.
 const QUIET: usize = 10;
+/// Fewest bins that clicks leave to tell how loud a stroke is.
+const FEWEST: usize = 20;
+/// What is new is at least this share of what was there before.
+const LEAST_FRESH: f32 = 0.02;
+/// What was there before besides clicks is at least this share of all.
+const LEAST_BEFORE: f32 = 0.1;
 /// Bins whose power is compared with that of as many next ones, to tell how
 /// what was there before fades.
 const FADING: usize = 15;
@@ -31,7 +37,7 @@ const FADING: usize = 15;
 const MOST_FADING: f32 = 0.03;
 /// A stroke is fully believed about the growth when it stands out by this
 /// ratio of powers.
-const PLAIN: f32 = 30.0;
+const PLAIN: f32 = 4.0;
 /// From this ratio of a power to the expected one its cost grows slowly: it
 /// comes from something else.
 const STRAY: f32 = 6.0;
@@ -69,12 +75,15 @@ static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
 struct Rest<'a> {
     before: [f32; PARTS],
     fading: &'a [[f32; BINS]; PARTS],
+    /// What the clicks of a metronome add.
+    clicked: Option<[[f32; BINS]; PARTS]>,
 }
 
 impl Rest<'_> {
     /// Power expected in a bin.
     fn at(&self, part: usize, bin: usize) -> f32 {
-        self.before[part] * self.fading[part][bin]
+        let clicked = self.clicked.as_ref().map_or(0.0, |c| c[part][bin]);
+        self.before[part] * self.fading[part][bin] + clicked
     }
 
     /// Power that is new, in each part, if the contact of a stroke is at
@@ -84,9 +93,23 @@ impl Rest<'_> {
         let from = contact + LOUD.start;
         let to = (contact + LOUD.end).min(BINS);
         std::array::from_fn(|part| {
-            let rest = (from..to).map(|bin| self.at(part, bin)).sum::<f32>() / (to - from) as f32;
-            (opening.mean(part, from..to) - rest).max(0.02 * rest)
+            let heard = |&bin: &usize| !self.covers(part, bin);
+            let count = (from..to).filter(heard).count();
+            if count < FEWEST {
+                return LEAST_FRESH * self.before[part];
+            }
+            let mean = |sum: f32| sum / count as f32;
+            let all = (from..to).filter(heard);
+            let power = mean(all.clone().map(|bin| opening.power(part, bin)).sum());
+            let rest = mean(all.map(|bin| self.at(part, bin)).sum());
+            (power - rest).max(LEAST_FRESH * rest)
         })
+    }
+
+    /// Whether a click is louder than all else that is expected in a bin.
+    fn covers(&self, part: usize, bin: usize) -> bool {
+        let clicked = self.clicked.as_ref();
+        clicked.is_some_and(|c| c[part][bin] > self.before[part])
     }
 }
 
@@ -167,9 +190,19 @@ impl Growth {
     }
 
     fn rest(&self, opening: &Opening<'_>) -> Rest<'_> {
+        let clicked = opening.clicked();
+        let of_clicks = |part: usize| {
+            let clicked = clicked.as_ref();
+            clicked.map_or(0.0, |c| c[part][..QUIET].iter().sum::<f32>() / QUIET as f32)
+        };
+        let before = |part: usize| {
+            let power = opening.mean(part, 0..QUIET);
+            (power - of_clicks(part)).max(LEAST_BEFORE * power)
+        };
         Rest {
-            before: std::array::from_fn(|part| opening.mean(part, 0..QUIET)),
+            before: std::array::from_fn(before),
             fading: &self.fading,
+            clicked,
         }
     }
 
@@ -215,6 +248,9 @@ impl Growth {
                     let worth = chance * plain.min(1.0);
                     for bin in 0..FOLLOWED.min(BINS - contact) {
                         let at = contact + bin;
+                        if rest.covers(part, at) {
+                            continue;
+                        }
                         let power = opening.power(part, at) - rest.at(part, at);
                         sum[part][bin] += worth * (power / fresh[part]).min(8.0);
                         weight[part][bin] += worth;
@@ -260,6 +296,12 @@ impl Growth {
                 f64::INFINITY
             }
         });
+        if rest.clicked.is_some() {
+            for (i, cost) in costs.iter_mut().enumerate().filter(|(i, _)| own[*i]) {
+                *cost += self.cost(opening, &rest, &fresh, EARLIEST + i as i32);
+            }
+            return of_costs(&costs);
+        }
         let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
         for (group, expected) in expected.iter_mut().enumerate() {
             if own[group * TOGETHER..][..TOGETHER].contains(&true) {
@@ -275,15 +317,36 @@ impl Growth {
             i % 2 == 1 && own[i] && costs[i - 1].min(costs[i + 1]) < least + NEGLIGIBLE
         });
         add_costs(opening, &expected, &between, &mut costs);
-        let chances: [f64; DELAYS] = std::array::from_fn(|i| {
-            if i % 2 == 0 || between[i] {
-                (least - costs[i]).exp()
-            } else {
-                0.0
-            }
-        });
-        let sum: f64 = chances.iter().sum();
-        chances.map(|c| (c / sum) as f32)
+        for i in (1..DELAYS).step_by(2).filter(|&i| !between[i]) {
+            costs[i] = f64::INFINITY;
+        }
+        of_costs(&costs)
+    }
+
+    /// What a delay costs beside clicks, which stand where they are whatever the
+    /// delay is.
+    fn cost(
+        &self,
+        opening: &Opening<'_>,
+        rest: &Rest<'_>,
+        fresh: &[f32; PARTS],
+        delay: i32,
+    ) -> f64 {
+        let (code, table) = (coder(), &*COSTS);
+        let contact = (COARSE + delay) as usize;
+        let of_part = |part: usize| {
+            let shares = &self.share[part];
+            let of_bin = |(bin, &is): (usize, &u8)| {
+                let share = bin
+                    .checked_sub(contact)
+                    .map_or(0.0, |b| shares[b.min(FOLLOWED - 1)]);
+                let should = code(rest.at(part, bin) + fresh[part] * share);
+                table[256 + usize::from(is) - usize::from(should)] + f32::from(should) * STEP
+            };
+            let cost: f32 = opening.codes[part].iter().enumerate().map(of_bin).sum();
+            WEIGHT[part] * f64::from(cost)
+        };
+        (0..PARTS).map(of_part).sum()
     }
 
     /// What is expected of a stroke whose delay is one of a group.
@@ -386,6 +449,14 @@ fn fits(codes: &[u8], expected: [&[u8]; AT_ONCE]) -> [f32; AT_ONCE] {
     sums
 }
 
+/// The chance of each delay from what it costs, nepers.
+fn of_costs(costs: &[f64; DELAYS]) -> Chances {
+    let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
+    let chances = costs.map(|cost| (least - cost).exp());
+    let sum: f64 = chances.iter().sum();
+    chances.map(|c| (c / sum) as f32)
+}
+
 /// Chances around the first pick of a stroke.
 fn near_pick(opening: &Opening<'_>) -> Chances {
     let (from, to) = opening.place.own;
@@ -409,8 +480,10 @@ fn most(chances: &Chances) -> i32 {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 mod tests {
+    use super::super::clicks::Clicks;
+    use super::super::metronome::Metronome;
     use super::super::opening::{LATEST, Place};
-    use super::super::residual::Residual;
+    use super::super::residual::{BIN_S, Residual};
     use super::*;
 
     /// Numbers between 0 and 1, always the same.
@@ -453,8 +526,57 @@ mod tests {
     }
 
     fn openings<'a>(residual: &'a Residual, strokes: &Strokes) -> Vec<Opening<'a>> {
-        let opening = |&place| Opening::new(residual, place);
+        let opening = |&place| Opening::new(residual, place, None);
         strokes.places.iter().map(opening).collect()
+    }
+
+    /// Every second sound is a click 8 ms before the place, alone or with a
+    /// stroke that it outweighs; between them strokes alone.
+    #[test]
+    fn a_click_is_not_taken_for_the_contact_beside_it() {
+        let click_at = COARSE - 16;
+        let mut draw = Draw(11);
+        let mut sounds = Strokes::default();
+        for sound in 0..120 {
+            let (clicks, struck) = (sound % 2 == 0, sound % 4 != 0);
+            sounds.add(if clicks { -16 } else { 0 }, |bin| {
+                let since = bin as i32 - click_at;
+                let click = if clicks && since >= 0 {
+                    30.0 * (-since as f32 / 3.0).exp()
+                } else {
+                    0.0
+                };
+                let stroke = f32::from(u8::from(struck && bin as i32 >= COARSE));
+                std::array::from_fn(|_| 1e-4 * (click + (0.02 + stroke) * draw.power()))
+            });
+        }
+        let residual = sounds.residual();
+        let second = BINS as f64 * BIN_S;
+        let clicks = Clicks::of(
+            Metronome {
+                zero_s: f64::from(click_at + 4) * BIN_S,
+                zero_sd_s: 0.0,
+                period_s: 2.0 * second,
+                period_sd_s: 0.0,
+                heard: (0..60).step_by(2).collect(),
+            },
+            &residual,
+        );
+        assert!((clicks.metronome.zero_s - f64::from(click_at) * BIN_S).abs() <= BIN_S);
+        let off_ms = |clicks: Option<&Clicks>| -> Vec<f64> {
+            let openings: Vec<Opening<'_>> = (0..120)
+                .filter(|sound| sound % 4 != 0)
+                .map(|sound| Opening::new(&residual, sounds.places[sound], clicks))
+                .collect();
+            let growth = Growth::expected(&openings).learn(&openings);
+            let beside = openings.iter().skip(1).step_by(3);
+            beside
+                .map(|o| (growth.place(o).at - o.coarse() as f64) / 16.0)
+                .collect()
+        };
+        let near = |off: &[f64]| off.iter().filter(|ms| ms.abs() < 1.5).count();
+        assert!(near(&off_ms(Some(&clicks))) > 27);
+        assert!(near(&off_ms(None)) < 3);
     }
 
     /// Strokes that begin 10 dB below what they grow to 12 ms later, over a

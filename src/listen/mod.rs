@@ -1,6 +1,7 @@
 //! Hearing: from samples to candidate strokes, and, once the matching has
 //! said who is who, to strokes with their drum, level and pitch.
 
+mod clicks;
 mod contacts;
 mod describe;
 mod frames;
@@ -9,6 +10,7 @@ mod in_rolls;
 mod judge;
 mod logistic;
 mod low;
+mod metronome;
 mod nearby;
 mod novelty;
 mod opening;
@@ -19,9 +21,11 @@ mod silence;
 mod tone;
 mod voices;
 
+pub use clicks::Clicks;
 pub use describe::describe;
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
+pub use metronome::Metronome;
 pub use opening::Place;
 pub use residual::Residual;
 pub use silence::{SIGN_NAMES, Signs, signs, unheard};
@@ -63,6 +67,7 @@ pub fn again(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
         candidates,
         places: Arc::clone(&heard.places),
         residual: Arc::clone(&heard.residual),
+        clicks: heard.clicks.clone(),
         low: Arc::clone(&heard.low),
         bands: Arc::clone(&heard.bands),
     }
@@ -100,7 +105,8 @@ impl Listener {
     pub fn finish(self, take: TakeInfo) -> Heard {
         let bands = self.framer.finish();
         let residual = self.whitener.finish(self.samples);
-        let (candidates, places) = judge_rises(&bands, &residual, LEAST_LOG_ODDS)
+        let clicks = Clicks::find(&bands, &residual);
+        let (candidates, places) = judge_rises(&bands, &residual, LEAST_LOG_ODDS, clicks.as_ref())
             .into_iter()
             .map(|(candidate, place, _)| (candidate, place))
             .unzip();
@@ -109,6 +115,7 @@ impl Listener {
             candidates,
             places: Arc::new(places),
             residual: Arc::new(residual),
+            clicks: clicks.map(Arc::new),
             low: Arc::new(self.decimator.finish()),
             bands: Arc::new(bands),
         }
@@ -118,7 +125,7 @@ impl Listener {
     /// weights.
     pub fn finish_for_fitting(self) -> Vec<(Candidate, Features)> {
         let residual = self.whitener.finish(self.samples);
-        judge_rises(&self.framer.finish(), &residual, f64::NEG_INFINITY)
+        judge_rises(&self.framer.finish(), &residual, f64::NEG_INFINITY, None)
             .into_iter()
             .map(|(candidate, _, features)| (candidate, features))
             .collect()
@@ -131,13 +138,14 @@ fn judge_rises(
     bands: &Bands,
     residual: &Residual,
     least: f64,
+    clicks: Option<&Clicks>,
 ) -> Vec<(Candidate, Place, Features)> {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
     let rises = rises::find(residual, &novelty.peaks(FAINT));
     let places = contacts::places(&rises);
-    let growth = contacts::of_take(residual, &rises, &places);
+    let growth = contacts::of_take(residual, &rises, &places, clicks);
     let frames: Vec<usize> = rises.iter().map(|r| novelty.frame_of(r)).collect();
     let fresh_db: Vec<f64> = frames
         .iter()
@@ -163,7 +171,7 @@ fn judge_rises(
         let features = scene.features(i, frame, level_db);
         let log_odds = judge::log_odds(&features);
         if log_odds > least {
-            let placed = growth.place(&Opening::new(residual, places[i]));
+            let placed = growth.place(&Opening::new(residual, places[i], clicks));
             let (time_s, time_sd_s) = contacts::time(placed);
             let candidate = Candidate {
                 time_s,
@@ -220,6 +228,8 @@ pub struct Heard {
     /// not come from a sound.
     pub places: Arc<Vec<Place>>,
     pub residual: Arc<Residual>,
+    /// The clicks of a metronome; `None` where none was found.
+    pub clicks: Option<Arc<Clicks>>,
     pub low: Arc<LowBand>,
     pub bands: Arc<Bands>,
 }

@@ -1,5 +1,6 @@
 //! The residual around a rise, in which its contact is placed.
 
+use super::clicks::Clicks;
 use super::residual::{BIN, PARTS, POWERS, Residual};
 use super::rises::Rise;
 
@@ -46,15 +47,34 @@ impl Place {
 pub struct Opening<'a> {
     pub(super) place: Place,
     pub(super) codes: [&'a [u8]; PARTS],
+    clicks: Option<&'a Clicks>,
 }
 
 impl<'a> Opening<'a> {
-    pub fn new(residual: &'a Residual, place: Place) -> Self {
-        let first = place.bin as i64 - BACK as i64;
+    /// `clicks` are those of a metronome, wherever they sound.
+    pub fn new(residual: &'a Residual, place: Place, clicks: Option<&'a Clicks>) -> Self {
+        let first = first(place);
         Self {
             place,
             codes: std::array::from_fn(|part| residual.codes(part, first, BINS)),
+            clicks,
         }
+    }
+
+    /// What the clicks of a metronome may add to the power of every bin;
+    /// `None` where none sounds.
+    pub fn clicked(&self) -> Option<[[f32; BINS]; PARTS]> {
+        self.clicks?.within(first(self.place))
+    }
+
+    /// Power that is added after the rise, in all parts.
+    pub fn fresh(&self) -> f32 {
+        let before = self.mean_of_all(0..BACK / 2);
+        self.mean_of_all(BACK..BINS) - before
+    }
+
+    fn mean_of_all(&self, bins: std::ops::Range<usize>) -> f32 {
+        (0..PARTS).map(|part| self.mean(part, bins.clone())).sum()
     }
 
     /// Sample of the rise.
@@ -72,4 +92,9 @@ impl<'a> Opening<'a> {
         let count = bins.len() as f32;
         bins.map(|bin| self.power(part, bin)).sum::<f32>() / count
     }
+}
+
+/// The take's bin at which the opening of a place begins.
+fn first(place: Place) -> i64 {
+    place.bin as i64 - BACK as i64
 }
