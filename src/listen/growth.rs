@@ -37,7 +37,7 @@ const FADING: usize = 15;
 const MOST_FADING: f32 = 0.03;
 /// A stroke is fully believed about the growth when it stands out by this
 /// ratio of powers.
-const PLAIN: f32 = 4.0;
+const PLAIN: f32 = 30.0;
 /// From this ratio of a power to the expected one its cost grows slowly: it
 /// comes from something else.
 const STRAY: f32 = 6.0;
