@@ -16,7 +16,7 @@ use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::count::{Share, within};
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::recorded;
-use kettlemark_test_support::recorders::{About, Agreement, Recorder, agreement};
+use kettlemark_test_support::recorders::{About, Agreement, PAIRS, Recorder, agreement};
 use kettlemark_test_support::score::Tally;
 use kettlemark_test_support::takes::{self, FIRST_JUDGING_SEED, MadeTake};
 use rayon::prelude::*;
@@ -121,7 +121,7 @@ fn recorders_of_one_performance_contradict_one_another_no_more_than_they_say() {
         .collect();
     let mut rows: BTreeMap<About, Agreement> = BTreeMap::new();
     for (reviews, (instrument, seed)) in performances.iter().zip(&jobs) {
-        for (a, b) in [(0, 1), (0, 2), (1, 2)] {
+        for (a, b) in PAIRS {
             if !(reviews[a].1.judged && reviews[b].1.judged) {
                 continue;
             }

@@ -5,7 +5,7 @@ use super::clicks::Clicks;
 use super::growth::{Growth, Placed};
 use super::opening::{Opening, Place};
 use super::residual::Residual;
-use super::rises::Rise;
+use super::rises::{Rise, Scale};
 use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
@@ -106,13 +106,14 @@ pub(super) fn place_again(
         .collect();
     let everything = some(&everything);
     let of_take = Growth::expected(&everything).learn(&everything);
+    let scale = Scale::of(&heard.residual);
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()
             .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
             .unzip();
         let growth = of_take.learn(&some(&openings));
-        let halves = by_loudness(&openings).map(|half| of_take.learn(&some(&half)));
+        let halves = by_loudness(&scale, &openings).map(|half| of_take.learn(&some(&half)));
         for (&stroke, opening) in strokes.iter().zip(&openings) {
             let (time_s, time_sd_s) = time(growth.place(opening));
             let [soft_s, loud_s] = halves
@@ -133,9 +134,13 @@ fn some<'a>(openings: &[Opening<'a>]) -> Vec<Opening<'a>> {
 /// The softer half of some strokes, and the louder one. Noise hides more of the
 /// beginning of soft ones: where a stroke would lie elsewhere if it grew as the
 /// one half or as the other, its contact is that unsure.
-fn by_loudness<'a>(openings: &[Opening<'a>]) -> [Vec<Opening<'a>>; 2] {
+fn by_loudness<'a>(scale: &Scale<'_>, openings: &[Opening<'a>]) -> [Vec<Opening<'a>>; 2] {
     let mut openings = openings.to_vec();
-    openings.sort_by(|a, b| a.fresh().total_cmp(&b.fresh()));
+    openings.sort_by_cached_key(|o| {
+        let fresh: f32 = scale.fresh(o.place.bin).iter().sum();
+        // Never negative: its bits rise as it does.
+        fresh.to_bits()
+    });
     let loud = openings.split_off(openings.len() / 2);
     [openings, loud]
 }

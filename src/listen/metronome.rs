@@ -11,7 +11,7 @@
 //! The grid lies where the bands are loudest, some milliseconds behind the
 //! beginning of each click; [`super::clicks`] tells how far.
 
-use super::{BANDS, Bands};
+use super::{BANDS, Bands, is_peak};
 
 /// The first band of a click, and the first that is not asked for a drum.
 const CLICK_BANDS: usize = 4;
@@ -99,11 +99,7 @@ pub fn events(bands: &Bands) -> Vec<Event> {
     let least_ratio = 10f64.powf(RISE_DB / 10.0);
     let last = click.len().saturating_sub(APART);
     (BEFORE.end..last)
-        .filter(|&f| {
-            let own = click[f];
-            click[f - APART..f].iter().all(|&p| p < own)
-                && click[f + 1..=f + APART].iter().all(|&p| p <= own)
-        })
+        .filter(|&f| is_peak(&click, f, APART))
         .filter_map(|f| {
             let was = before(&click, f);
             let added = click[f] - was;

@@ -67,16 +67,6 @@ impl<'a> Opening<'a> {
         self.clicks?.within(first(self.place))
     }
 
-    /// Power that is added after the rise, in all parts.
-    pub fn fresh(&self) -> f32 {
-        let before = self.mean_of_all(0..BACK / 2);
-        self.mean_of_all(BACK..BINS) - before
-    }
-
-    fn mean_of_all(&self, bins: std::ops::Range<usize>) -> f32 {
-        (0..PARTS).map(|part| self.mean(part, bins.clone())).sum()
-    }
-
     /// Sample of the rise.
     pub fn coarse(&self) -> usize {
         self.place.bin * BIN

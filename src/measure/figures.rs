@@ -20,7 +20,7 @@ use crate::align::{Outcome, Passage};
 use crate::part::Hand;
 use crate::review::{Figure, FigureKind};
 use crate::settings::Settings;
-use crate::stats::{self, MEDIAN_TO_MEAN_SE};
+use crate::stats::{self, Estimate, MEDIAN_TO_MEAN_SE};
 use std::collections::BTreeMap;
 
 /// Below this interval the noticeable difference is a time, above it a share
@@ -270,8 +270,8 @@ fn summary(scene: &Scene, kind: &str, members: &[&Figure]) -> FigureKind {
         usual_shape_ms: shape.iter().map(|s| s.ms).collect(),
         usual_shape_sd_ms: shape.iter().map(|s| s.sd_ms).collect(),
         usual_shape_count: shape.iter().map(|s| s.same_side).collect(),
-        right_ms: hand(scene, members, Hand::Right),
-        left_ms: hand(scene, members, Hand::Left),
+        right_ms: hand(scene, members, Hand::Right).map(|h| h.value),
+        left_ms: hand(scene, members, Hand::Left).map(|h| h.value),
     }
 }
 
@@ -317,13 +317,14 @@ pub fn usual_shape(scene: &Scene, members: &[&Figure]) -> Vec<Place> {
     (1..=inner)
         .filter_map(|k| {
             let places: Vec<f64> = same.iter().map(|f| displacement(f, k)).collect();
-            let ms = stats::median(&places)?;
             let noise: Vec<f64> = same.iter().filter_map(|f| f.unevenness_sd_ms).collect();
-            // Scatter cannot be trusted below what the times allow.
-            let scatter = stats::mad_sd(&places)?.max(stats::median(&noise).unwrap_or(0.0));
+            let Estimate {
+                value: ms,
+                sd: sd_ms,
+            } = usual(&places, &noise)?;
             Some(Place {
                 ms,
-                sd_ms: MEDIAN_TO_MEAN_SE * scatter / (places.len() as f64).sqrt(),
+                sd_ms,
                 same_side: places.iter().filter(|p| **p * ms > 0.0).count(),
                 count: places.len(),
                 strokes: onsets,
@@ -353,17 +354,28 @@ fn onsets_of(scene: &Scene, figure: &Figure) -> usize {
 
 /// Median deviation from the pulse of the strokes by one hand, ms; `None`
 /// with fewer than four.
-fn hand(scene: &Scene, members: &[&Figure], hand: Hand) -> Option<f64> {
+pub fn hand(scene: &Scene, members: &[&Figure], hand: Hand) -> Option<Estimate> {
     let passage = scene.counted()?;
-    let off: Vec<f64> = members
+    let (off, noise): (Vec<f64>, Vec<f64>) = members
         .iter()
         .flat_map(|f| &f.notes)
         .filter(|&&n| scene.part.notes[n].hand == Some(hand))
         .filter_map(|&n| super::deviation::deviation(scene, passage, n))
-        .map(|d| d.ms)
-        .collect();
+        .map(|d| (d.ms, d.sd_ms))
+        .unzip();
     if off.len() < 4 {
         return None;
     }
-    stats::median(&off)
+    usual(&off, &noise)
+}
+
+/// The median of values whose times leave so much open each. `None` where
+/// there are none.
+fn usual(values: &[f64], noise: &[f64]) -> Option<Estimate> {
+    // Scatter cannot be trusted below what the times allow.
+    let scatter = stats::mad_sd(values)?.max(stats::median(noise).unwrap_or(0.0));
+    Some(Estimate {
+        value: stats::median(values)?,
+        sd: MEDIAN_TO_MEAN_SE * scatter / (values.len() as f64).sqrt(),
+    })
 }

@@ -9,7 +9,7 @@ use super::figures::{self, noticeable_ms};
 use super::scene::Scene;
 use super::{AGAINST_SDS, dynamics};
 use crate::align::Outcome;
-use crate::part::quarters_f64;
+use crate::part::{Hand, quarters_f64};
 use crate::pitch::Pitch;
 use crate::review::{Figure, Remark, Review, Roll, StopState, StrokeFacts};
 use crate::stats;
@@ -129,22 +129,25 @@ fn evenness(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
         } else {
             findings.extend(uneven(scene, &kind.kind, &members));
         }
-        if let (Some(right), Some(left), Some(interval)) =
-            (kind.right_ms, kind.left_ms, kind.median_interval_ms)
-        {
-            let apart = (right - left).abs();
-            let limit = noticeable_ms(interval, scene.settings);
-            if apart > limit && kind.count >= LEAST_FIGURES {
-                findings.push(Finding {
-                    weight: weight(apart / limit, kind.count) * 0.6,
-                    kind: "hands",
-                    bars: distinct(members.iter().map(|f| f.bar)),
-                    notes: notes_of(&members[..1]),
-                    advice: words::hands(&kind.kind, right - left, limit),
-                });
-            }
-        }
+        findings.extend(hands(scene, &kind.kind, &members));
     }
+}
+
+/// One hand later than the other.
+fn hands(scene: &Scene, kind: &str, members: &[&Figure]) -> Option<Finding> {
+    let right = figures::hand(scene, members, Hand::Right)?;
+    let left = figures::hand(scene, members, Hand::Left)?;
+    let intervals: Vec<f64> = members.iter().filter_map(|f| f.interval_ms).collect();
+    let limit = noticeable_ms(stats::median(&intervals)?, scene.settings);
+    let (apart, sd) = (right.value - left.value, right.sd.hypot(left.sd));
+    let sure = apart.abs() - AGAINST_SDS * sd > limit;
+    (sure && members.len() >= LEAST_FIGURES).then(|| Finding {
+        weight: weight(apart.abs() / limit, members.len()) * 0.6,
+        kind: "hands",
+        bars: distinct(members.iter().map(|f| f.bar)),
+        notes: notes_of(&members[..1]),
+        advice: words::hands(kind, apart, sd, limit),
+    })
 }
 
 fn notes_of(members: &[&Figure]) -> (usize, usize) {

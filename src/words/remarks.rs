@@ -122,7 +122,7 @@ pub fn uneven(
 }
 
 /// One hand against the other.
-pub fn hands(kind: &str, right_minus_left_ms: f64, noticeable_ms: f64) -> Advice {
+pub fn hands(kind: &str, right_minus_left_ms: f64, sd_ms: f64, noticeable_ms: f64) -> Advice {
     let (first, then) = if right_minus_left_ms < 0.0 {
         ("right", "left")
     } else {
@@ -133,7 +133,7 @@ pub fn hands(kind: &str, right_minus_left_ms: f64, noticeable_ms: f64) -> Advice
             "In the {} the {then} hand comes {} ms later against the pulse than the {first} \
              hand; an ear notices about {} ms.",
             kind_name(kind),
-            about(right_minus_left_ms.abs()),
+            number::with_sd(right_minus_left_ms.abs(), Some(sd_ms)),
             plain(noticeable_ms, 0)
         ),
         "Play the figure with each hand alone on its own notes against a metronome, then together.",

@@ -17,7 +17,7 @@ use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::score::Tally;
 use kettlemark_test_support::{recorded, takes};
 use rayon::prelude::*;
-use seeds::Seeds;
+use seeds::Drawn;
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::ops::Range;
@@ -32,12 +32,8 @@ enum Drums {
 /// Makes takes, reviews them and prints how well they were heard.
 #[derive(Parser)]
 struct Args {
-    /// Which seeds to draw from.
-    #[arg(long, value_enum, default_value = "tuning")]
-    seeds: Seeds,
-    /// The first seed, counted within those.
-    #[arg(long, default_value_t = 0)]
-    from: u64,
+    #[command(flatten)]
+    drawn: Drawn,
     /// Takes a kind and instrument.
     #[arg(long, default_value_t = 4)]
     takes: u64,
@@ -91,7 +87,7 @@ fn main() -> std::io::Result<()> {
             "SKIPPED: recorded strokes: fluid-soundfont-gm is not installed"
         )?;
     }
-    let first = args.seeds.first() + args.from;
+    let first = args.drawn.first();
     let mut columns = Vec::new();
     for kind in kinds {
         let tally = measure(kind, &instruments, first..first + args.takes, &args);

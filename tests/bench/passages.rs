@@ -14,7 +14,7 @@ use kettlemark_test_support::recorded;
 use kettlemark_test_support::sitting::Plan;
 use kettlemark_test_support::takes;
 use rayon::prelude::*;
-use seeds::Seeds;
+use seeds::Drawn;
 use sittings::{Tally, Told, alike, count, part, sit, tell, telling};
 use std::ops::Range;
 
@@ -28,12 +28,8 @@ mod sittings;
 /// Counts the runs of sittings that are found with the right bars.
 #[derive(Parser)]
 struct Args {
-    /// Which seeds to draw from.
-    #[arg(long, value_enum, default_value = "tuning")]
-    seeds: Seeds,
-    /// The first seed, counted within those.
-    #[arg(long, default_value_t = 0)]
-    from: u64,
+    #[command(flatten)]
+    drawn: Drawn,
     /// Takes a plan and way of hearing.
     #[arg(long, default_value_t = 50)]
     takes: u64,
@@ -52,7 +48,7 @@ struct Args {
 #[allow(clippy::print_stdout)]
 fn main() {
     let args = Args::parse();
-    let first = args.seeds.first() + args.from;
+    let first = args.drawn.first();
     println!(
         "| hearing | plan | takes | all right, % | runs | right bars, % | short ones, % | passages too many | counted right, % | accused, % |"
     );

@@ -13,21 +13,17 @@ use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::recorded;
-use kettlemark_test_support::recorders::{About, Agreement, Recorder, agreement};
+use kettlemark_test_support::recorders::{About, Agreement, PAIRS, Recorder, agreement};
 use rayon::prelude::*;
-use seeds::Seeds;
+use seeds::Drawn;
 use std::collections::BTreeMap;
 use std::io::Write as _;
 
 /// Counts verdicts that contradict one another.
 #[derive(Parser)]
 struct Args {
-    /// Which seeds to draw from.
-    #[arg(long, value_enum, default_value = "tuning")]
-    seeds: Seeds,
-    /// The first seed, counted within those.
-    #[arg(long, default_value_t = 0)]
-    from: u64,
+    #[command(flatten)]
+    drawn: Drawn,
     /// Performances an instrument.
     #[arg(long, default_value_t = 10)]
     takes: u64,
@@ -41,16 +37,13 @@ struct Args {
 
 type Rows = BTreeMap<(usize, About), Agreement>;
 
-/// The pairs of recorders, by place in [`Recorder::ALL`].
-const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
-
 fn main() -> std::io::Result<()> {
     let args = Args::parse();
     let mut instruments = vec![Instrument::Modal];
     if recorded::available() {
         instruments.push(Instrument::Recorded);
     }
-    let first = args.seeds.first() + args.from;
+    let first = args.drawn.first();
     let jobs: Vec<(Instrument, u64)> = (first..first + args.takes)
         .flat_map(|seed| instruments.iter().map(move |&i| (i, seed)))
         .collect();

@@ -276,7 +276,27 @@ fn hands_are_told_apart_where_stickings_are_written() {
             laid.shift(note, 9.0);
         }
     }
-    let kind = &laid.review().figure_kinds[0];
+    let review = laid.review();
+    let kind = &review.figure_kinds[0];
     near(kind.right_ms, 0.0, 0.1);
     near(kind.left_ms, 9.0, 0.1);
+    assert!(review.remarks.iter().any(|r| r.kind == "hands"));
+}
+
+/// The same hands, but so unsteady that the difference may be chance.
+#[test]
+fn hands_are_not_remarked_on_within_their_uncertainty() {
+    let mut laid = triplets(0.5);
+    let mut draw = Draw::new(5, 1);
+    for note in 0..48 {
+        let left = note % 2 == 1;
+        laid.part.notes[note].hand = Some(if left { Hand::Left } else { Hand::Right });
+        let leans_ms = if left { 9.0 } else { 0.0 };
+        laid.shift(note, leans_ms + 15.0 * draw.normal());
+    }
+    let review = laid.review();
+    let kind = &review.figure_kinds[0];
+    let apart_ms = kind.left_ms.unwrap() - kind.right_ms.unwrap();
+    assert!(apart_ms > 7.0, "{apart_ms}");
+    assert!(review.remarks.iter().all(|r| r.kind != "hands"));
 }

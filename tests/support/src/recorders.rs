@@ -61,6 +61,9 @@ impl Recorder {
     }
 }
 
+/// Every two recorders, by place in [`Recorder::ALL`].
+pub const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
+
 /// What judgements are about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum About {

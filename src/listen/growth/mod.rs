@@ -11,25 +11,17 @@
 //! given their expected power is known. What rang before goes on fading at the
 //! pace of the take.
 
-use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
-use super::residual::{BIN, PARTS, coder};
-use super::rises::WEIGHT;
-use std::sync::LazyLock;
+mod cost;
+mod rest;
 
-/// Standard deviation of the coarse time, bins.
-const COARSE_SD: f64 = 24.0;
+use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
+use super::residual::{BIN, PARTS};
+use rest::{QUIET, Rest};
+
 /// Bins in which the growth is followed: 50 ms.
 const FOLLOWED: usize = 100;
 /// Bins that tell how loud a stroke is, from its contact.
 const LOUD: std::ops::Range<usize> = 10..80;
-/// Bins at the beginning that tell what was there before.
-const QUIET: usize = 10;
-/// Fewest bins that clicks leave to tell how loud a stroke is.
-const FEWEST: usize = 20;
-/// What is new is at least this share of what was there before.
-const LEAST_FRESH: f32 = 0.02;
-/// What was there before besides clicks is at least this share of all.
-const LEAST_BEFORE: f32 = 0.1;
 /// Bins whose power is compared with that of as many next ones, to tell how
 /// what was there before fades.
 const FADING: usize = 15;
@@ -38,9 +30,6 @@ const MOST_FADING: f32 = 0.03;
 /// A stroke is fully believed about the growth when it stands out by this
 /// ratio of powers.
 const PLAIN: f32 = 30.0;
-/// From this ratio of a power to the expected one its cost grows slowly: it
-/// comes from something else.
-const STRAY: f32 = 6.0;
 /// How many strokes what is expected beforehand counts for.
 const TRUST: f32 = 4.0;
 /// Rounds of learning.
@@ -48,76 +37,17 @@ const ROUNDS: usize = 4;
 /// Bins that a first pick is believed to.
 const PICK_SD: f64 = 2.0;
 
-/// Delays over which what was there before is taken for equally faded.
-const TOGETHER: usize = 13;
-/// Delays whose costs are summed side by side.
-const AT_ONCE: usize = 4;
-/// A delay that costs this much more than another needs no close look, nepers.
-const NEGLIGIBLE: f64 = 8.0;
+/// The chance of each delay.
+type Chances = [f32; DELAYS];
 
-/// Nepers of power in a step of the code.
-const STEP: f32 = std::f32::consts::LN_10 / 20.0;
-
-/// What a power costs against the expected one, by the difference of their
-/// codes plus 256.
-static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
-    std::array::from_fn(|d| {
-        let ratio = ((d as f32 - 256.0) * STEP).exp();
-        if ratio < STRAY {
-            ratio
-        } else {
-            STRAY + 0.5 * STRAY * (ratio / STRAY).ln()
-        }
-    })
-});
-
-/// What was there before a contact, and would have gone on without it.
-struct Rest<'a> {
-    before: [f32; PARTS],
-    fading: &'a [[f32; BINS]; PARTS],
-    /// What the clicks of a metronome add.
-    clicked: Option<[[f32; BINS]; PARTS]>,
-}
-
-impl Rest<'_> {
-    /// Power expected in a bin.
-    fn at(&self, part: usize, bin: usize) -> f32 {
-        let clicked = self.clicked.as_ref().map_or(0.0, |c| c[part][bin]);
-        self.before[part] * self.fading[part][bin] + clicked
-    }
-
-    /// Power that is new, in each part, if the contact of a stroke is at
-    /// `delay`.
-    fn fresh(&self, opening: &Opening<'_>, delay: i32) -> [f32; PARTS] {
-        let contact = (COARSE + delay) as usize;
-        let from = contact + LOUD.start;
-        let to = (contact + LOUD.end).min(BINS);
-        std::array::from_fn(|part| {
-            let heard = |&bin: &usize| !self.covers(part, bin);
-            let count = (from..to).filter(heard).count();
-            if count < FEWEST {
-                return LEAST_FRESH * self.before[part];
-            }
-            let mean = |sum: f32| sum / count as f32;
-            let all = (from..to).filter(heard);
-            let power = mean(all.clone().map(|bin| opening.power(part, bin)).sum());
-            let rest = mean(all.map(|bin| self.at(part, bin)).sum());
-            (power - rest).max(LEAST_FRESH * rest)
-        })
-    }
-
-    /// Whether a click is louder than all else that is expected in a bin.
-    fn covers(&self, part: usize, bin: usize) -> bool {
-        let clicked = self.clicked.as_ref();
-        clicked.is_some_and(|c| c[part][bin] > self.before[part])
-    }
-}
+/// Shares of power, by part and bin from a contact.
+type Shares = [[f32; FOLLOWED]; PARTS];
 
 /// How the new power of a stroke is spread over the time after its contact:
 /// in each part, against its mean over [`LOUD`].
 #[derive(Clone, Debug)]
 pub struct Growth {
-    share: [[f32; FOLLOWED]; PARTS],
+    share: Shares,
     /// Share of the power that is left of what was there before, bin by bin.
     fading: [[f32; BINS]; PARTS],
 }
@@ -130,9 +60,6 @@ pub struct Placed {
     /// Standard deviation of what the sound leaves open, samples.
     pub sd: f64,
 }
-
-/// The chance of each delay.
-type Chances = [f32; DELAYS];
 
 impl Default for Growth {
     /// A stroke close by, as the test instruments have it: a rise within two
@@ -189,23 +116,6 @@ impl Growth {
         self.with(openings, &chances)
     }
 
-    fn rest(&self, opening: &Opening<'_>) -> Rest<'_> {
-        let clicked = opening.clicked();
-        let of_clicks = |part: usize| {
-            let clicked = clicked.as_ref();
-            clicked.map_or(0.0, |c| c[part][..QUIET].iter().sum::<f32>() / QUIET as f32)
-        };
-        let before = |part: usize| {
-            let power = opening.mean(part, 0..QUIET);
-            (power - of_clicks(part)).max(LEAST_BEFORE * power)
-        };
-        Rest {
-            before: std::array::from_fn(before),
-            fading: &self.fading,
-            clicked,
-        }
-    }
-
     /// Places the contact of one stroke.
     pub fn place(&self, opening: &Opening<'_>) -> Placed {
         let pick = most(&near_pick(opening));
@@ -235,7 +145,7 @@ impl Growth {
         let mut sum = self.share.map(|part| part.map(|s| s * TRUST));
         let mut weight = [[TRUST; FOLLOWED]; PARTS];
         for (opening, chances) in openings.iter().zip(chances) {
-            let rest = self.rest(opening);
+            let rest = Rest::of(opening, &self.fading);
             let fresh = rest.fresh(opening, most(chances));
             for (i, &chance) in chances.iter().enumerate() {
                 if chance < 0.01 {
@@ -271,6 +181,14 @@ impl Growth {
         growth
     }
 
+    /// The chance of each delay of a stroke whose loudness is told with the
+    /// contact at `delay`.
+    fn chances(&self, opening: &Opening<'_>, delay: i32) -> Chances {
+        let rest = Rest::of(opening, &self.fading);
+        let fresh = rest.fresh(opening, delay);
+        cost::chances(&self.share, opening, &rest, &fresh)
+    }
+
     fn level(&mut self) {
         for part in &mut self.share {
             let mean = part[LOUD].iter().sum::<f32>() / LOUD.len() as f32;
@@ -279,182 +197,6 @@ impl Growth {
             }
         }
     }
-
-    /// The chance of each delay of a stroke whose loudness is told with the
-    /// contact at `delay`.
-    fn chances(&self, opening: &Opening<'_>, delay: i32) -> Chances {
-        let rest = self.rest(opening);
-        let fresh = rest.fresh(opening, delay);
-        let own: [bool; DELAYS] = std::array::from_fn(|i| {
-            (opening.place.own.0..=opening.place.own.1).contains(&(EARLIEST + i as i32))
-        });
-        let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
-            let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
-            if own[i] {
-                0.5 * off * off
-            } else {
-                f64::INFINITY
-            }
-        });
-        if rest.clicked.is_some() {
-            for (i, cost) in costs.iter_mut().enumerate().filter(|(i, _)| own[*i]) {
-                *cost += self.cost(opening, &rest, &fresh, EARLIEST + i as i32);
-            }
-            return of_costs(&costs);
-        }
-        let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
-        for (group, expected) in expected.iter_mut().enumerate() {
-            if own[group * TOGETHER..][..TOGETHER].contains(&true) {
-                self.expect(&rest, &fresh, group, expected);
-            }
-        }
-        // Every other delay, and then what lies between two that matter.
-        let every_other = std::array::from_fn(|i| i % 2 == 0 && own[i]);
-        add_costs(opening, &expected, &every_other, &mut costs);
-        let least = costs.iter().step_by(2).copied();
-        let least = least.fold(f64::INFINITY, f64::min);
-        let between: [bool; DELAYS] = std::array::from_fn(|i| {
-            i % 2 == 1 && own[i] && costs[i - 1].min(costs[i + 1]) < least + NEGLIGIBLE
-        });
-        add_costs(opening, &expected, &between, &mut costs);
-        for i in (1..DELAYS).step_by(2).filter(|&i| !between[i]) {
-            costs[i] = f64::INFINITY;
-        }
-        of_costs(&costs)
-    }
-
-    /// What a delay costs beside clicks, which stand where they are whatever the
-    /// delay is.
-    fn cost(
-        &self,
-        opening: &Opening<'_>,
-        rest: &Rest<'_>,
-        fresh: &[f32; PARTS],
-        delay: i32,
-    ) -> f64 {
-        let (code, table) = (coder(), &*COSTS);
-        let contact = (COARSE + delay) as usize;
-        let of_part = |part: usize| {
-            let shares = &self.share[part];
-            let of_bin = |(bin, &is): (usize, &u8)| {
-                let share = bin
-                    .checked_sub(contact)
-                    .map_or(0.0, |b| shares[b.min(FOLLOWED - 1)]);
-                let should = code(rest.at(part, bin) + fresh[part] * share);
-                table[256 + usize::from(is) - usize::from(should)] + f32::from(should) * STEP
-            };
-            let cost: f32 = opening.codes[part].iter().enumerate().map(of_bin).sum();
-            WEIGHT[part] * f64::from(cost)
-        };
-        (0..PARTS).map(of_part).sum()
-    }
-
-    /// What is expected of a stroke whose delay is one of a group.
-    fn expect(&self, rest: &Rest<'_>, fresh: &[f32; PARTS], group: usize, expected: &mut Expected) {
-        let mut powers = [[0.0f32; SPAN]; PARTS];
-        for (part, powers) in powers.iter_mut().enumerate() {
-            let (early, rest_of) = powers.split_at_mut(TOGETHER / 2);
-            let (bins, late) = rest_of.split_at_mut(BINS);
-            early.fill(rest.at(part, 0));
-            for (bin, power) in bins.iter_mut().enumerate() {
-                *power = rest.at(part, bin);
-            }
-            late.fill(rest.at(part, BINS - 1));
-            let shares = &self.share[part];
-            let grown = &mut powers[latest(group)..];
-            for (power, share) in grown.iter_mut().zip(shares) {
-                *power += fresh[part] * share;
-            }
-            for power in grown.iter_mut().skip(FOLLOWED) {
-                *power += fresh[part] * shares[FOLLOWED - 1];
-            }
-        }
-        let code = coder();
-        let mut level = [0.0; PARTS];
-        for bin in 0..SPAN {
-            // The running sums of the parts do not wait for each other.
-            for part in 0..PARTS {
-                let code = code(powers[part][bin]);
-                expected.codes[part][bin] = code;
-                level[part] += f32::from(code) * STEP;
-                expected.level[part][bin + 1] = level[part];
-            }
-        }
-    }
-}
-
-/// What is expected of a stroke, by part and bin from its contact. The first
-/// bin stands for the earliest one of the latest delay of a group.
-#[derive(Clone, Copy)]
-struct Expected {
-    codes: [[u8; SPAN]; PARTS],
-    /// Running sums of the codes before each bin, nepers.
-    level: [[f32; SPAN + 1]; PARTS],
-}
-
-impl Default for Expected {
-    fn default() -> Self {
-        Self {
-            codes: [[0; SPAN]; PARTS],
-            level: [[0.0; SPAN + 1]; PARTS],
-        }
-    }
-}
-
-/// Bins that a group of delays looks at.
-const SPAN: usize = BINS + TOGETHER - 1;
-
-/// The bin of the contact at the latest delay of a group.
-fn latest(group: usize) -> usize {
-    (COARSE + EARLIEST) as usize + (group + 1) * TOGETHER - 1
-}
-
-/// Adds what the chosen delays cost.
-fn add_costs(
-    opening: &Opening<'_>,
-    expected: &[Expected],
-    chosen: &[bool; DELAYS],
-    costs: &mut [f64; DELAYS],
-) {
-    let groups = chosen.chunks(TOGETHER).zip(costs.chunks_mut(TOGETHER));
-    for ((chosen, costs), expected) in groups.zip(expected) {
-        let places: Vec<usize> = (0..TOGETHER).filter(|&i| chosen[i]).collect();
-        for part in 0..PARTS {
-            let (codes, level) = (&expected.codes[part], &expected.level[part]);
-            for places in places.chunks(AT_ONCE) {
-                let last = places[places.len() - 1];
-                let from: [usize; AT_ONCE] =
-                    std::array::from_fn(|k| TOGETHER - 1 - places.get(k).unwrap_or(&last));
-                let fits = fits(opening.codes[part], from.map(|f| &codes[f..f + BINS]));
-                for ((&place, from), fit) in places.iter().zip(from).zip(fits) {
-                    let cost = fit + level[from + BINS] - level[from];
-                    costs[place] += WEIGHT[part] * f64::from(cost);
-                }
-            }
-        }
-    }
-}
-
-/// What some powers cost against each of several rows of expected ones.
-fn fits(codes: &[u8], expected: [&[u8]; AT_ONCE]) -> [f32; AT_ONCE] {
-    let table = &*COSTS;
-    let [a, b, c, d] = expected;
-    let mut sums = [0.0; AT_ONCE];
-    for ((((&is, &a), &b), &c), &d) in codes.iter().zip(a).zip(b).zip(c).zip(d) {
-        let is = 256 + usize::from(is);
-        for (sum, should) in sums.iter_mut().zip([a, b, c, d]) {
-            *sum += table[is - usize::from(should)];
-        }
-    }
-    sums
-}
-
-/// The chance of each delay from what it costs, nepers.
-fn of_costs(costs: &[f64; DELAYS]) -> Chances {
-    let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
-    let chances = costs.map(|cost| (least - cost).exp());
-    let sum: f64 = chances.iter().sum();
-    chances.map(|c| (c / sum) as f32)
 }
 
 /// Chances around the first pick of a stroke.
