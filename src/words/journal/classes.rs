@@ -1,0 +1,75 @@
+//! What is said of a class.
+
+use crate::journal::class::shared::{Shared, What};
+use crate::number;
+use crate::report::lettering::harmless;
+use crate::words::count;
+
+pub const CLASS: &str = "A class";
+pub const SHARED: &str = "What most players share";
+pub const NOTHING_SHARED: &str = "Nothing that at least half of them have in the same bars.";
+pub const TAKES: &str = "The takes";
+pub const TAKES_TABLE: &str = "What became of the notes; a line a take, in the order of names";
+pub const EVENNESS_TABLE: &str = "Evenness";
+pub const OTHERS_TABLE: &str = "Tuning, accents, stops and tempo";
+pub const PLAYER: &str = "Player";
+pub const TAKE: &str = "Take";
+pub const DOUBTS: &str = "Doubts";
+/// In the order of [`crate::journal::class::OUTCOMES`].
+pub const OUTCOMES: [&str; 5] = [
+    "As written",
+    "Not heard",
+    "Other drum",
+    "Unsure",
+    "Not reached",
+];
+pub const NOT_JUDGED: &str = "Not judged";
+pub const SPREAD: &str = "How the class spreads";
+pub const ONE_DOT: &str = "One dot a take.";
+pub const STATE_JUDGED: &str = "judged";
+pub const STATE_REFUSED: &str = "not judged";
+pub const STATE_UNREADABLE: &str = "not read";
+
+/// The window's title.
+pub fn class_title(title: &str) -> String {
+    format!("{title}: a class")
+}
+
+/// "17 of 18 takes were judged."
+pub fn judged(judged: usize, of: usize) -> String {
+    format!("{judged} of {} judged.", count(of, "take", "takes"))
+}
+
+/// "12 of 18 rush bars 9–10".
+pub fn shared(s: &Shared) -> String {
+    let bars = number::bars(&s.bars);
+    let what = match s.what {
+        What::Early => format!("rush {bars}"),
+        What::Late => format!("drag {bars}"),
+        What::Uneven => format!("play {bars} unevenly"),
+        What::Missed => format!("leave out notes in {bars}"),
+        What::OtherDrum => format!("strike another drum than written in {bars}"),
+        What::RingsOn => format!("let a drum ring on in {bars}"),
+        What::OffPitch => format!("have a drum off its pitch in {bars}"),
+    };
+    format!("{} of {} {what}", s.players, s.of)
+}
+
+/// A kind of doubt in a word or two.
+pub fn doubt(kind: &str) -> String {
+    let word = match kind {
+        "gain-control" => "level steered",
+        "bass-cut" => "bass taken away",
+        "narrow" => "treble missing",
+        "gap" => "gaps",
+        "start-offset" => "start not known",
+        "match" => "perhaps another part",
+        "unsure" => "many notes unsure",
+        "part-only" => "a part only",
+        "click-track" => "a click along",
+        "extra-strokes" => "strokes beside the part",
+        "too-few" => "too few strokes",
+        other => return harmless(other),
+    };
+    word.to_owned()
+}

@@ -1,0 +1,92 @@
+//! What is said of two sets of takes beside one another.
+
+use super::{ALONE, in_95, sized, unit};
+use crate::journal::compare::{Compared, Comparison};
+use crate::journal::measures::Better;
+use crate::journal::stats::ALPHA;
+use crate::number::{plain, signed};
+use crate::words::count;
+
+pub const BESIDE: &str = "Beside one another";
+pub const NOTHING_IN_COMMON: &str = "The two sets have no measure in common.";
+pub const BAR_BY_BAR: &str = "Bar by bar";
+pub const MEANS: &str = "Means of the takes";
+pub const DIFFERENCE: &str = "Difference";
+pub const MEDIANS: &str = "Medians of the takes; early is negative";
+pub const BAR: &str = "Bar";
+pub const MS_AGAINST_PULSE: &str = "ms against the pulse";
+pub const MS_UNEVEN: &str = "ms uneven";
+pub const SETS_RECKONED: &str = "Every take counts once. P says how often chance alone, dividing \
+     the same takes anew, would part them as far (permutation test); the interval holds those \
+     differences the test cannot refuse. The measures after the first are corrected for being \
+     many. Where there are so few takes that no division of them is rarer than one in twenty, \
+     as with three of each, nothing can be settled, and no p is given.";
+
+/// "alternating and double".
+pub fn two_sets(a: &str, b: &str) -> String {
+    format!("{a} and {b}")
+}
+
+/// How many takes each set has.
+pub fn takes_of_each(c: &Comparison) -> String {
+    format!(
+        "{}: {}; {}: {}.",
+        c.a,
+        count(c.takes_a, "take", "takes"),
+        c.b,
+        count(c.takes_b, "take", "takes")
+    )
+}
+
+/// What is said of one measure in two sets.
+pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
+    let d = &c.difference;
+    let places = c.definition.decimals.max(1);
+    let mut size = sized(&signed(d.difference, places), unit(c.definition));
+    if let Some(i) = d.interval {
+        size += &format!(" ({})", in_95(i, places));
+    }
+    let rare = |p: Option<f64>| p.is_some_and(|p| p <= ALPHA);
+    let mut text = if rare(c.p_corrected) {
+        let better = match c.definition.better {
+            Better::Lower => Some(if d.difference < 0.0 { b } else { a }),
+            Better::Higher => Some(if d.difference > 0.0 { b } else { a }),
+            Better::Neither => None,
+        };
+        match better {
+            Some(name) => format!("{name} is better; {b} against {a}: {size}."),
+            None => format!("They differ; {b} against {a}: {size}."),
+        }
+    } else {
+        let more = match d.more_each {
+            Some(0) | None => String::new(),
+            Some(n) => format!(
+                " If what is seen is the true difference, about {} of each would most likely \
+                 show it.",
+                count(n, "more take", "more takes")
+            ),
+        };
+        let alone = if rare(d.p) {
+            format!(" {ALONE}")
+        } else {
+            String::new()
+        };
+        let verdict = match d.p {
+            None => "Not enough takes to settle it",
+            Some(_) => "Not settled",
+        };
+        format!("{verdict}; {b} against {a}: {size}.{alone}{more}")
+    };
+    if let Some(share) = c.share_b_below_a {
+        let (name, share) = if share >= 0.5 {
+            (b, share)
+        } else {
+            (a, 1.0 - share)
+        };
+        text += &format!(
+            " In {} of 100 resamplings of the takes {name} is the more even.",
+            plain(100.0 * share, 0)
+        );
+    }
+    text
+}

@@ -1,0 +1,153 @@
+//! What is said of a player's measures over the weeks.
+
+use super::{ALONE, fastest_clean, in_95, sized, unit};
+use crate::journal::stats::ALPHA;
+use crate::journal::stats::logistic::Fastest;
+use crate::journal::trend::{FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
+use crate::number::{NBSP, plain, signed};
+use crate::words::{count, kind_title};
+
+pub const WEEKS: &str = "Over the weeks";
+pub const ALL_PARTS: &str = "all parts";
+pub const AGAINST_TEMPO: &str = "Evenness against tempo";
+pub const WEEKS_TABLE: &str = "Every measure over the days";
+pub const DAYS: &str = "Days";
+pub const FIRST: &str = "First";
+pub const LAST: &str = "Last";
+pub const A_WEEK: &str = "A week";
+pub const SMALLEST_CHANGE: &str = "Smallest change";
+pub const VERDICT: &str = "Verdict";
+pub const WEEKS_RECKONED: &str = "A day counts once, by the median of its takes. The slope is the \
+     median of the slopes between all pairs of days (Theil and Sen); its interval holds the true \
+     slope in at least 95 of 100 histories. A trend is named only where the exact test of Mann \
+     and Kendall finds it rarer than one in twenty by chance; the measures after the first are \
+     corrected for being many. The smallest change is what two single days must differ by before \
+     it is more than measurement and the scatter from day to day.";
+
+/// The window's title.
+pub fn weeks_title(part: &str) -> String {
+    format!("{part}: over the weeks")
+}
+
+/// "12 takes on 5 days", and what was left out.
+pub fn weeks_scope(trends: &Trends) -> String {
+    let mut text = format!(
+        "{} on {}.",
+        count(trends.takes, "take", "takes"),
+        count(trends.days, "day", "days")
+    );
+    if trends.days < FEWEST_DAYS {
+        text += &format!(
+            " Not enough takes yet: below {FEWEST_DAYS} days any order of values may be chance."
+        );
+    }
+    if trends.left_out > 0 {
+        text += &format!(
+            " Left out: {} that could not be judged or whose day is not known.",
+            count(trends.left_out, "take", "takes")
+        );
+    }
+    text
+}
+
+/// "−0.55 ms a week (95 %: −0.87 to −0.21)"; empty below two days.
+pub(super) fn slope(s: &Series) -> String {
+    let decimals = s.definition.decimals + 1;
+    let Some(per_week) = s.per_week else {
+        return String::new();
+    };
+    let size = sized(&signed(per_week, decimals), unit(s.definition));
+    match s.per_week_interval {
+        Some(i) => format!("{size} a week ({})", in_95(i, decimals)),
+        None => format!("{size} a week"),
+    }
+}
+
+/// What is said of one measure over the days.
+pub fn series(s: &Series) -> String {
+    let unit = unit(s.definition);
+    let slope = slope(s);
+    let mut text = match s.verdict {
+        Verdict::NotEnough => format!(
+            "Not enough takes yet: {}, {FEWEST_DAYS} are needed.",
+            count(s.days.len(), "day", "days")
+        ),
+        Verdict::NoTrend if s.test.is_some_and(|t| t.p <= ALPHA) => {
+            format!("No trend beyond chance: {slope}. {ALONE}")
+        }
+        Verdict::NoTrend => format!("No trend beyond chance: {slope}."),
+        Verdict::Better => format!("Better: {slope}."),
+        Verdict::Worse => format!("Worse: {slope}."),
+        Verdict::Rising => format!("Rising: {slope}."),
+        Verdict::Falling => format!("Falling: {slope}."),
+    };
+    if let Some(change) = s.smallest_change {
+        let change = sized(&plain(change, s.definition.decimals), unit);
+        text += &format!(" Two days must differ by more than {change} to mean anything.");
+    }
+    if s.other_definition > 0 {
+        text += &format!(
+            " {} measured by an earlier definition left out; review them again to compare.",
+            count(s.other_definition, "take", "takes")
+        );
+    }
+    text
+}
+
+/// A verdict in two words.
+pub fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NotEnough => "not enough yet",
+        Verdict::NoTrend => "no\u{a0}trend",
+        Verdict::Better => "better",
+        Verdict::Worse => "worse",
+        Verdict::Rising => "rising",
+        Verdict::Falling => "falling",
+    }
+}
+
+/// What is said of the tempo a figure holds at.
+pub fn tempo_edge(edge: &TempoEdge) -> String {
+    let kind = kind_title(&edge.figure);
+    let tempo = |v: f64| format!("{}{NBSP}quarter notes a minute", plain(v, 0));
+    match &edge.fastest {
+        Fastest::NotEnough { takes } => format!(
+            "{kind}: not enough takes at different tempi yet ({}).",
+            count(*takes, "take", "takes")
+        ),
+        Fastest::AtLeast { bpm } => format!(
+            "{kind}: clean nine times of ten up to the fastest tempo played, {}.",
+            tempo(*bpm)
+        ),
+        Fastest::Below { bpm } => format!(
+            "{kind}: clean less than nine times of ten at the slowest tempo played, {}.",
+            tempo(*bpm)
+        ),
+        Fastest::NoFall => {
+            format!("{kind}: how often it is clean does not fall with the tempo in these takes.")
+        }
+        Fastest::At {
+            bpm,
+            interval,
+            per_week,
+            per_week_interval,
+        } => {
+            let mut text = format!(
+                "{kind}: clean nine times of ten up to {} quarter notes a minute",
+                fastest_clean(*bpm, *interval)
+            );
+            match (per_week, per_week_interval) {
+                (Some(slope), Some(i)) if !i.holds(0.0) => {
+                    text += &format!(
+                        ", moving by {} a week ({}).",
+                        signed(*slope, 1),
+                        in_95(*i, 1)
+                    );
+                }
+                (Some(_), _) => text += "; whether it moves over the weeks cannot be told yet.",
+                (None, _) => text += ".",
+            }
+            text
+        }
+    }
+}
