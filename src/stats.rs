@@ -119,6 +119,21 @@ pub struct Line {
     pub intercept: f64,
 }
 
+/// Slopes between all pairs of points, y per x, rising; pairs at one x are
+/// left out. Their median is the slope of Theil and Sen.
+pub fn pairwise_slopes(points: &[(f64, f64)]) -> Vec<f64> {
+    let mut slopes = Vec::with_capacity(points.len() * points.len() / 2);
+    for (i, a) in points.iter().enumerate() {
+        for b in &points[i + 1..] {
+            if (b.0 - a.0).abs() > 1e-12 {
+                slopes.push((b.1 - a.1) / (b.0 - a.0));
+            }
+        }
+    }
+    slopes.sort_by(f64::total_cmp);
+    slopes
+}
+
 /// The Theil-Sen line. `None` with fewer than three points or without spread
 /// in x.
 ///
@@ -132,15 +147,7 @@ pub fn theil_sen(points: &[(f64, f64)]) -> Option<Line> {
     }
     let step = points.len().div_ceil(MOST_POINTS);
     let few: Vec<(f64, f64)> = points.iter().copied().step_by(step).collect();
-    let mut slopes = Vec::with_capacity(few.len() * few.len() / 2);
-    for (i, a) in few.iter().enumerate() {
-        for b in &few[i + 1..] {
-            if (b.0 - a.0).abs() > 1e-12 {
-                slopes.push((b.1 - a.1) / (b.0 - a.0));
-            }
-        }
-    }
-    let slope = median(&slopes)?;
+    let slope = median(&pairwise_slopes(&few))?;
     let offsets: Vec<f64> = points.iter().map(|p| p.1 - slope * p.0).collect();
     let intercept = median(&offsets)?;
     let residuals: Vec<f64> = offsets.iter().map(|o| o - intercept).collect();

@@ -11,7 +11,7 @@ use super::date;
 use super::log::{Entry, Log};
 use super::measures::{Better, DEFINITIONS, Definition, Measure};
 use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
-use super::stats::trend::{MannKendall, TheilSen, mann_kendall, theil_sen};
+use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
 use crate::error::Error;
 use crate::review::Review;
@@ -73,7 +73,7 @@ pub struct Series {
     #[serde(skip)]
     pub definition: &'static Definition,
     #[serde(skip)]
-    pub line: Option<TheilSen>,
+    pub line: Option<TrendLine>,
     #[serde(skip)]
     pub points: Vec<Point>,
 }
@@ -246,7 +246,7 @@ fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -
         .collect();
     let points: Vec<(f64, f64)> = days_of.iter().map(|d| (days(&d.date), d.value)).collect();
     let values: Vec<f64> = days_of.iter().map(|d| d.value).collect();
-    let line = theil_sen(&points);
+    let line = trend_line(&points);
     let enough = points.len() >= FEWEST_DAYS;
     let scatter = line.filter(|_| enough).map(|l| {
         let squares: f64 = points

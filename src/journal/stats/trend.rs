@@ -7,7 +7,7 @@
 //! independent: one value a day, not several of one sitting.
 
 use super::{ALPHA, Interval};
-use crate::stats::median;
+use crate::stats::{median, pairwise_slopes};
 
 /// Up to this many values the exact distribution is used. All its counts
 /// stay below 2^53, so that they are exact in floating point.
@@ -28,15 +28,17 @@ pub struct MannKendall {
     pub exact: bool,
 }
 
-/// A straight line through a series that outliers do not bend.
-#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
-pub struct TheilSen {
+/// A straight line through a series that outliers do not bend: the line of
+/// Theil and Sen, with an interval that needs no shape of the scatter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TrendLine {
     /// Median of all pairwise slopes, y per x.
     pub slope: f64,
     /// Median of y minus slope times median of x.
     pub intercept: f64,
     /// Holds the true slope in at least 95 % of cases. `None` below five
-    /// values: no interval of theirs can promise that.
+    /// values, since no interval of theirs can promise that, and where two
+    /// points have one x.
     pub interval: Option<Interval>,
 }
 
@@ -72,13 +74,8 @@ pub fn mann_kendall(values: &[f64]) -> Option<MannKendall> {
 
 /// The line through points; pairs of equal x are left out. `None` without
 /// two different x.
-pub fn theil_sen(points: &[(f64, f64)]) -> Option<TheilSen> {
-    let mut slopes: Vec<f64> = pairs(points.len())
-        .map(|(i, j)| (points[i], points[j]))
-        .filter(|(a, b)| a.0.total_cmp(&b.0).is_ne())
-        .map(|(a, b)| (b.1 - a.1) / (b.0 - a.0))
-        .collect();
-    slopes.sort_by(f64::total_cmp);
+pub fn trend_line(points: &[(f64, f64)]) -> Option<TrendLine> {
+    let slopes = pairwise_slopes(points);
     let slope = median(&slopes)?;
     let (xs, ys): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
     let intercept = median(&ys)? - slope * median(&xs)?;
@@ -90,7 +87,7 @@ pub fn theil_sen(points: &[(f64, f64)]) -> Option<TheilSen> {
             low: slopes[low],
             high: slopes[high],
         });
-    Some(TheilSen {
+    Some(TrendLine {
         slope,
         intercept,
         interval,
@@ -231,7 +228,7 @@ mod tests {
         close(found.variance, 155.33, 0.005);
         close(found.z, 1.685, 0.0005);
         let points: Vec<(f64, f64)> = (0..).map(f64::from).zip(values).collect();
-        let line = theil_sen(&points).unwrap();
+        let line = trend_line(&points).unwrap();
         close(line.slope, 1.0, 1e-12);
         close(line.interval.unwrap().low, 0.0, 1e-12);
         close(line.interval.unwrap().high, 2.0, 1e-12);
@@ -268,7 +265,7 @@ mod tests {
             .map(f64::from)
             .zip([1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0])
             .collect();
-        close(theil_sen(&points).unwrap().slope, 1.0, 1e-12);
+        close(trend_line(&points).unwrap().slope, 1.0, 1e-12);
         let values: Vec<f64> = points.iter().map(|p| p.1).collect();
         let test = mann_kendall(&values).unwrap();
         assert_eq!(test.s, 19);
@@ -285,7 +282,7 @@ mod tests {
         close(test.z, -2.598_076, 5e-7);
         close(test.p, 0.0055, 5e-5);
         let points: Vec<(f64, f64)> = (0..).map(f64::from).zip(values).collect();
-        close(theil_sen(&points).unwrap().slope, -0.475, 1e-9);
+        close(trend_line(&points).unwrap().slope, -0.475, 1e-9);
     }
 
     #[test]
@@ -293,9 +290,9 @@ mod tests {
         let rising = [1.0, 2.0, 3.0, 4.0];
         assert!(mann_kendall(&rising).unwrap().p > ALPHA);
         let points: Vec<(f64, f64)> = rising.iter().map(|v| (*v, *v)).collect();
-        assert_eq!(theil_sen(&points).unwrap().interval, None);
+        assert_eq!(trend_line(&points).unwrap().interval, None);
         assert_eq!(mann_kendall(&[1.0]), None);
-        assert_eq!(theil_sen(&[(1.0, 2.0), (1.0, 3.0)]), None);
+        assert_eq!(trend_line(&[(1.0, 2.0), (1.0, 3.0)]), None);
     }
 
     /// All equal: nothing rises and nothing falls.
