@@ -19,7 +19,7 @@ use crate::settings::Settings;
 const UNHEARD: f64 = 0.006;
 /// What the likelihood of another drum is worth: the likelihoods of the drums
 /// are less sure than they say.
-const OTHER_DRUM: f64 = 0.4;
+const OTHER_DRUM_WORTH: f64 = 0.4;
 /// A stroke counts as played on the written drum until another is likelier by
 /// more than the inverse of this: notes on another drum are rare.
 const RARE: f64 = 0.25;
@@ -91,7 +91,7 @@ impl Bench<'_> {
         let sums = self.sums(index, low, high);
         let unheard = self.unheard(onset.notes.0);
         let written = (1.0 - unheard) * sums.written + unheard;
-        let other = OTHER_DRUM * sums.other;
+        let other = OTHER_DRUM_WORTH * sums.other;
         let log_ratio = written.ln() - other.max(1.0).ln();
         let accuse = self.settings.accuse_ratio.max(1.0).ln();
         let stroke = step
@@ -172,7 +172,7 @@ impl Bench<'_> {
             let drum = sounds.drum_worth(onset, candidate);
             sums.written += weight * drum.written;
             sums.other += weight * drum.other;
-            let worth = weight * drum.written.max(OTHER_DRUM * drum.other);
+            let worth = weight * drum.written.max(OTHER_DRUM_WORTH * drum.other);
             if worth > most {
                 most = worth;
                 sums.best = Some((candidate, worth));

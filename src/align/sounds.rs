@@ -29,8 +29,8 @@ const BLURRED_SHARE: f64 = -1.6;
 const HEARD: f64 = 0.75;
 /// Log odds are cut to this: beyond it the calibration rests on nothing.
 const LOG_ODDS: (f64, f64) = (-6.0, 7.0);
-/// Share of notes on another drum than written.
-pub(super) const OTHER_DRUM: f64 = 0.03;
+/// Share of notes that are struck on another drum than written.
+const WRONG_DRUM_SHARE: f64 = 0.03;
 /// No single sound speaks louder than this about its drum, nats.
 const DRUM_FLOOR: f32 = -14.0;
 /// A grace stroke lies this far before its main stroke at most, seconds.
@@ -155,7 +155,7 @@ impl Sounds {
             return 1.0;
         }
         let drum = self.drum_worth(onset, candidate);
-        (1.0 - OTHER_DRUM) * drum.written + OTHER_DRUM * drum.other
+        (1.0 - WRONG_DRUM_SHARE) * drum.written + WRONG_DRUM_SHARE * drum.other
     }
 
     /// Likelihood of each setting, best 1; empty without evidence.
