@@ -1,22 +1,26 @@
 //! `class`: a folder of takes and one overview.
 
-use super::compare::{read_review, review_in, reviews_below};
+use super::compare::{found_below, review_in};
 use super::{DONE, put, say};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
-use kettlemark::error::Error;
+use kettlemark::error::{Error, reason};
+use kettlemark::journal::class::made::{MADE_OF, MadeOf};
 use kettlemark::journal::class::work::{Ended, run as run_all};
 use kettlemark::journal::class::{Job, Row, State, find, page};
 use kettlemark::journal::{self, KeepMeta, Log, date};
+use kettlemark::report::lettering::harmless;
 use kettlemark::report::store;
 use kettlemark::review::Review;
-use serde::{Deserialize, Serialize};
+use kettlemark::words::journal as text;
+use rayon::prelude::*;
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::sync::Mutex;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// Exit code: some takes could not be read or judged.
@@ -45,7 +49,8 @@ pub struct ClassArgs {
     /// Review nothing: gather the review.json files below a folder
     #[arg(long, value_name = "DIR", conflicts_with_all = ["folder", "part", "anonymous"])]
     from: Option<PathBuf>,
-    /// Letters for names, for hearing blind; keeps nothing in the log
+    /// Letters for names, for hearing blind; keeps nothing in the log. What a
+    /// recording's own tags say stays in its copy
     #[arg(long)]
     anonymous: bool,
     /// Where the key of the letters goes [default: the output folder's name and -key.csv]
@@ -73,20 +78,6 @@ pub struct ClassArgs {
     review_options: Vec<OsString>,
 }
 
-/// What a finished take was made of; written beside its review.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-struct MadeOf {
-    format: String,
-    program: String,
-    take: String,
-    part: String,
-    name: String,
-    options: Vec<String>,
-}
-
-/// The file [`MadeOf`] is written to.
-const MADE_OF: &str = "made-of.json";
-
 /// Runs the command.
 pub fn run(args: &ClassArgs, out: &mut dyn Write) -> Result<u8, Error> {
     let source = args.from.as_deref().or(args.folder.as_deref());
@@ -101,10 +92,11 @@ pub fn run(args: &ClassArgs, out: &mut dyn Write) -> Result<u8, Error> {
         (None, Some(from)) => from.clone(),
         (None, None) => Path::new("reports").join(&title),
     };
-    let rows = match &args.from {
-        Some(from) => gathered(from, &folder)?,
+    let (mut rows, trouble) = match &args.from {
+        Some(from) => (gathered(from, &folder)?, None),
         None => reviewed(args, source, &folder)?,
     };
+    rows.sort_by(|a, b| a.name.cmp(&b.name));
     let files = page::files(&title, &rows);
     let files: Vec<(&str, String)> = files.iter().map(|(n, t)| (n.as_str(), t.clone())).collect();
     store::write_all(&folder, &files)?;
@@ -125,43 +117,65 @@ pub fn run(args: &ClassArgs, out: &mut dyn Write) -> Result<u8, Error> {
             page.display()
         ),
     )?;
-    Ok(if judged == rows.len() {
-        DONE
-    } else {
-        SOME_FAILED
-    })
+    match trouble {
+        Some(error) => Err(error),
+        None if judged == rows.len() => Ok(DONE),
+        None => Ok(SOME_FAILED),
+    }
 }
 
-/// Rows of all reviews below a folder. One that cannot be read is a row too.
+/// Rows of all reviews below a folder, named as the class that made them
+/// named them, and of the takes that class could not read. A review that
+/// cannot be read is a row too.
 fn gathered(from: &Path, folder: &Path) -> Result<Vec<Row>, Error> {
-    let files = reviews_below(from)?;
-    if files.is_empty() {
+    let files = found_below(from, &["review.json", MADE_OF])?;
+    let folders: BTreeSet<&Path> = files.iter().filter_map(|f| f.parent()).collect();
+    let rows: Vec<Row> = folders
+        .into_iter()
+        .filter_map(|inside| gathered_row(from, inside, folder))
+        .collect();
+    if rows.is_empty() {
         return Err(Error::Usage(format!(
             "{}: no review.json lies below this folder",
             from.display()
         )));
     }
-    let rows = files.iter().map(|file| {
-        let inside = file.parent().unwrap_or(from);
-        let name = inside
-            .strip_prefix(from)
-            .unwrap_or(inside)
-            .to_string_lossy();
-        let link = pathdiff(inside, folder);
-        match review_in(file) {
-            Ok(review) => {
-                let player = Path::new(&review.take.file).with_extension("");
-                let player = player.to_string_lossy();
-                let mut row = Row::of_review(&review, &player, &review.take.file, "");
-                row.folder = link;
-                row
-            }
-            Err(why) => Row::unreadable(&name, &name, &why),
-        }
-    });
-    let mut rows: Vec<Row> = rows.collect();
-    rows.sort_by(|a, b| a.name.cmp(&b.name));
     Ok(rows)
+}
+
+/// The row of one folder; `None` where nothing is known of a take.
+fn gathered_row(from: &Path, inside: &Path, folder: &Path) -> Option<Row> {
+    let made = MadeOf::read(inside);
+    let file = inside.join("review.json");
+    let written = |file: &Path| fs::metadata(file).and_then(|m| m.modified()).ok();
+    let reviewed = written(&file);
+    // The mark is written after the review; what is newer was put in since.
+    if reviewed <= written(&inside.join(MADE_OF))
+        && let Some(made) = &made
+        && let Some(why) = &made.not_read
+    {
+        return Some(Row::unreadable(&made.player, &made.name, why));
+    }
+    reviewed?;
+    let name = inside
+        .strip_prefix(from)
+        .unwrap_or(inside)
+        .to_string_lossy();
+    let review = match review_in(&file) {
+        Ok(review) => review,
+        Err(why) => return Some(Row::unreadable(&name, &name, &why)),
+    };
+    // Another review may have been put into the folder since.
+    let made = made.filter(|m| m.take.as_ref() == Some(&review.take.hash));
+    let player = made.as_ref().map(|m| m.player.clone());
+    let player = player.filter(|p| !p.is_empty()).unwrap_or_else(|| {
+        let stem = Path::new(&review.take.file).with_extension("");
+        stem.to_string_lossy().into_owned()
+    });
+    let name = made.map_or_else(|| review.take.file.clone(), |m| m.name);
+    let mut row = Row::of_review(&review, &player, &name, "");
+    row.folder = pathdiff(inside, folder);
+    Some(row)
 }
 
 /// The way from a page's folder down to another; `None` where it is not
@@ -172,7 +186,11 @@ fn pathdiff(to: &Path, from: &Path) -> Option<String> {
     Some(inside.to_string_lossy().replace('\\', "/"))
 }
 
-fn reviewed(args: &ClassArgs, source: &Path, folder: &Path) -> Result<Vec<Row>, Error> {
+/// Rows of all takes, and what went wrong besides them: the log or the disk
+/// may have failed in the middle of the work.
+type Reviewed = (Vec<Row>, Option<Error>);
+
+fn reviewed(args: &ClassArgs, source: &Path, folder: &Path) -> Result<Reviewed, Error> {
     let mut jobs = if source.is_dir() {
         find::in_folder(source, args.part.as_deref(), folder)?
     } else {
@@ -192,19 +210,44 @@ fn reviewed(args: &ClassArgs, source: &Path, folder: &Path) -> Result<Vec<Row>, 
     let log = (!args.no_log && !args.anonymous).then(|| journal::log_path(args.log.as_deref()));
     // Opened once before the work, so that an unusable log is named at once.
     let log = log.map(|path| Log::open(&path)).transpose()?;
-    let rows = review_all(args, &jobs, folder, log)?;
-    Ok(rows)
+    let program = std::env::current_exe()
+        .map_err(|e| Error::Usage(format!("this program cannot find itself: {e}")))?;
+    let class = Class {
+        args,
+        jobs: &jobs,
+        folder,
+        program,
+        log: Mutex::new(log),
+        trouble: Mutex::new(None),
+    };
+    Ok(class.review_all())
 }
 
 /// Letters for names; each take is copied under its letter, so that neither
 /// pages nor files tell whose it is. The key goes to a file of its own.
 fn hide_names(args: &ClassArgs, jobs: &mut [Job], folder: &Path) -> Result<(), Error> {
+    let out = folder.canonicalize().unwrap_or_default();
+    let inside_out = |job: &&Job| job.take.canonicalize().is_ok_and(|t| t.starts_with(&out));
+    if let Some(job) = jobs.iter().find(inside_out) {
+        return Err(Error::Usage(format!(
+            "{}: lies in the output folder, where copies under letters would replace it; choose \
+             another folder with --out",
+            job.take.display()
+        )));
+    }
     let key = find::anonymous(jobs);
     let file = args.key.clone().unwrap_or_else(|| {
         let mut name = folder.file_name().unwrap_or_default().to_os_string();
         name.push("-key.csv");
         folder.with_file_name(name)
     });
+    if fs::read_to_string(&file).map_or(file.exists(), |there| !page::is_key(&there)) {
+        return Err(Error::Usage(format!(
+            "{}: stands there already and is no key of letters; it is left alone. Name another \
+             file with --key, or move it away",
+            file.display()
+        )));
+    }
     fs::write(&file, page::key(&key)).map_err(|source| Error::Write { path: file, source })?;
     for job in jobs.iter_mut() {
         let inside = folder.join(&job.folder);
@@ -214,12 +257,22 @@ fn hide_names(args: &ClassArgs, jobs: &mut [Job], folder: &Path) -> Result<(), E
             name = format!("{name}.{}", extension.to_string_lossy());
         }
         let copy = inside.join(name);
-        // A take that cannot be copied is named when it cannot be read.
-        if fs::copy(&job.take, &copy).is_ok() {
-            job.take = copy;
+        if let Err(error) = copied(&job.take, &copy) {
+            // The take itself is not reviewed either: it bears its name.
+            let _ = fs::remove_file(&copy);
+            job.not_read = Some(reason(&error));
         }
+        job.take = copy;
     }
     Ok(())
+}
+
+/// Copies an ordinary file: a pipe would never end.
+fn copied(file: &Path, copy: &Path) -> std::io::Result<()> {
+    if !fs::metadata(file)?.is_file() {
+        return Err(std::io::Error::other(text::NO_FILE));
+    }
+    fs::copy(file, copy).map(|_| ())
 }
 
 /// Processes started from now on inherit the limit.
@@ -234,171 +287,153 @@ fn limit_memory(most_mb: u64) {
     let _ = most_mb;
 }
 
-fn review_all(
-    args: &ClassArgs,
-    jobs: &[Job],
-    folder: &Path,
-    log: Option<Log>,
-) -> Result<Vec<Row>, Error> {
-    let program = std::env::current_exe()
-        .map_err(|e| Error::Usage(format!("this program cannot find itself: {e}")))?;
-    let made: Vec<Option<MadeOf>> = jobs.iter().map(|job| made_of(args, job)).collect();
-    let done: Vec<bool> = jobs
-        .iter()
-        .zip(&made)
-        .map(|(job, made)| is_done(&folder.join(&job.folder), made.as_ref()))
-        .collect();
-    let open: Vec<usize> = (0..jobs.len()).filter(|&i| !done[i]).collect();
-    let bar = progress(jobs.len(), jobs.len() - open.len());
-    let at_once = args.jobs.map_or_else(
-        || std::thread::available_parallelism().map_or(1, usize::from),
-        usize::from,
-    );
-    let log = Mutex::new(log);
-    let trouble: Mutex<Option<Error>> = Mutex::new(None);
-    let finish = |i: usize| {
-        let job = &jobs[i];
-        let inside = folder.join(&job.folder);
-        let kept = made[i]
-            .as_ref()
-            .map_or(Ok(()), |m| mark_done(&inside, m))
-            .and_then(|()| keep(&log, job, &inside));
-        if let Err(error) = kept {
-            trouble
-                .lock()
-                .unwrap_or_else(std::sync::PoisonError::into_inner)
-                .get_or_insert(error);
-        }
-    };
-    for i in (0..jobs.len()).filter(|&i| done[i]) {
-        finish(i);
+/// A class at work.
+struct Class<'a> {
+    args: &'a ClassArgs,
+    jobs: &'a [Job],
+    folder: &'a Path,
+    /// Reviews one take.
+    program: PathBuf,
+    log: Mutex<Option<Log>>,
+    /// The first thing that went wrong besides the takes.
+    trouble: Mutex<Option<Error>>,
+}
+
+impl Class<'_> {
+    fn review_all(self) -> Reviewed {
+        let options = self.args.review_options.iter();
+        let options: Vec<String> = options.map(|o| o.to_string_lossy().into_owned()).collect();
+        let found: Vec<(MadeOf, Option<Row>)> = self
+            .jobs
+            .par_iter()
+            .map(|job| {
+                let names = (job.name.as_str(), job.player.as_str());
+                let made = MadeOf::new(&job.take, &job.part, names, &options);
+                let row = self.there(job, &made);
+                (made, row)
+            })
+            .collect();
+        let (made, rows): (Vec<MadeOf>, Vec<Option<Row>>) = found.into_iter().unzip();
+        let open: Vec<usize> = (0..rows.len()).filter(|&i| rows[i].is_none()).collect();
+        let bar = progress(rows.len(), rows.len() - open.len());
+        let at_once = self.args.jobs.map_or_else(
+            || std::thread::available_parallelism().map_or(1, usize::from),
+            usize::from,
+        );
+        let rows = Mutex::new(rows);
+        run_all(
+            open.len(),
+            at_once,
+            Duration::from_secs(self.args.limit_s),
+            |k| self.command(&self.jobs[open[k]]),
+            |k, ended| {
+                let i = open[k];
+                let row = self.ended(&self.jobs[i], &made[i], ended);
+                locked(&rows)[i] = Some(row);
+                bar.inc(1);
+            },
+        );
+        bar.finish_and_clear();
+        let rows = locked(&rows).drain(..).flatten().collect();
+        let trouble = locked(&self.trouble).take();
+        (rows, trouble)
     }
-    let command = |k: usize| {
-        let job = &jobs[open[k]];
-        let mut command = Command::new(&program);
+
+    /// The row of a take that needs no process: it is done, or cannot be.
+    fn there(&self, job: &Job, made: &MadeOf) -> Option<Row> {
+        if let Some(why) = &job.not_read {
+            return Some(self.not_read(job, made, why));
+        }
+        let inside = self.folder.join(&job.folder);
+        MadeOf::read(&inside).filter(|there| made.serves(there))?;
+        let review = review_in(&inside.join("review.json")).ok()?;
+        Some(self.read(job, made, &review))
+    }
+
+    fn command(&self, job: &Job) -> Command {
+        let mut command = Command::new(&self.program);
         command
             .arg("review")
             .arg("--no-log")
             .arg("--part")
             .arg(&job.part)
             .arg("--out")
-            .arg(folder.join(&job.folder))
-            .args(&args.review_options)
+            .arg(self.folder.join(&job.folder))
+            .args(&self.args.review_options)
             .arg("--")
             .arg(&job.take);
         command
-    };
-    let ends = run_all(
-        open.len(),
-        at_once,
-        Duration::from_secs(args.limit_s),
-        command,
-        |k, ended| {
-            if matches!(ended, Ended::Code(0 | 1, _)) {
-                finish(open[k]);
-            }
-            bar.inc(1);
-        },
-    );
-    bar.finish_and_clear();
-    if let Some(error) = trouble
-        .into_inner()
-        .unwrap_or_else(std::sync::PoisonError::into_inner)
-    {
-        return Err(error);
     }
-    let mut ended = ends.into_iter();
-    Ok(jobs
-        .iter()
-        .zip(&done)
-        .map(|(job, done)| {
-            let end = if *done { None } else { ended.next() };
-            row(job, folder, end, args)
-        })
-        .collect())
-}
 
-fn row(job: &Job, folder: &Path, ended: Option<Ended>, args: &ClassArgs) -> Row {
-    let unreadable = |why: &str| Row::unreadable(&job.player, &job.name, why);
-    match ended {
-        None | Some(Ended::Code(0 | 1, _)) => {
-            match review_in(&folder.join(&job.folder).join("review.json")) {
-                Ok(review) => Row::of_review(&review, &job.player, &job.name, &job.folder),
-                Err(why) => unreadable(&why),
+    /// The row of a take whose process has ended.
+    fn ended(&self, job: &Job, made: &MadeOf, ended: &Ended) -> Row {
+        let why = match ended {
+            Ended::Code(0 | 1, _) => {
+                let file = self.folder.join(&job.folder).join("review.json");
+                match review_in(&file) {
+                    Ok(review) => return self.read(job, made, &review),
+                    Err(why) => why,
+                }
             }
+            Ended::Code(_, said) => why_not(said, job),
+            Ended::TooLong => text::given_up(self.args.limit_s),
+            Ended::Died(how) => text::died(&nameless(how, job), self.args.limit_mb),
+            Ended::NotStarted(why) => text::not_started(why),
+        };
+        self.not_read(job, made, &why)
+    }
+
+    /// Marks a reviewed take as done and keeps it in the log.
+    fn read(&self, job: &Job, made: &MadeOf, review: &Review) -> Row {
+        self.note(made.write(&self.folder.join(&job.folder)));
+        if let Some(log) = locked(&self.log).as_mut() {
+            let meta = KeepMeta {
+                recorded: date::recorded(&job.take),
+                player: Some(job.player.clone()),
+                ..KeepMeta::default()
+            };
+            self.note(log.keep_once(review, &meta));
         }
-        Some(Ended::Code(_, said)) => {
-            let mut lines = said.lines();
-            let ours = lines.clone().find_map(|l| l.strip_prefix("kettlemark: "));
-            unreadable(
-                ours.or_else(|| lines.next_back())
-                    .unwrap_or("no reason was given"),
-            )
+        Row::of_review(review, &job.player, &job.name, &job.folder)
+    }
+
+    fn not_read(&self, job: &Job, made: &MadeOf, why: &str) -> Row {
+        let made = made.not_read(why);
+        self.note(made.write(&self.folder.join(&job.folder)));
+        Row::unreadable(&job.player, &job.name, why)
+    }
+
+    fn note(&self, done: Result<(), Error>) {
+        if let Err(error) = done {
+            locked(&self.trouble).get_or_insert(error);
         }
-        Some(Ended::TooLong) => unreadable(&format!(
-            "given up after {} seconds; --limit-s gives it longer",
-            args.limit_s
-        )),
-        Some(Ended::Died(how)) => unreadable(&format!(
-            "the process that read it died ({how}); it may have wanted more than {} MB",
-            args.limit_mb
-        )),
-        Some(Ended::NotStarted(why)) => unreadable(&format!("no process could be started: {why}")),
     }
 }
 
-/// What a review of this take would be made of; `None` where the take or the
-/// part cannot be read.
-fn made_of(args: &ClassArgs, job: &Job) -> Option<MadeOf> {
-    let options = args.review_options.iter();
-    Some(MadeOf {
-        format: "kettlemark-made-of".to_owned(),
-        program: env!("KETTLEMARK_VERSION").to_owned(),
-        take: hash(&job.take)?,
-        part: hash(&job.part)?,
-        name: job.name.clone(),
-        options: options.map(|o| o.to_string_lossy().into_owned()).collect(),
-    })
+/// What others left behind when they failed is sound here: every change is
+/// one assignment.
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-fn hash(path: &Path) -> Option<String> {
-    let mut hasher = blake3::Hasher::new();
-    std::io::copy(&mut fs::File::open(path).ok()?, &mut hasher).ok()?;
-    Some(hasher.finalize().to_hex().to_string())
+/// Why a take was not read, from what its process said.
+fn why_not(said: &str, job: &Job) -> String {
+    let mut lines = said.lines();
+    let ours = lines.clone().find_map(|l| l.strip_prefix("kettlemark: "));
+    ours.or_else(|| lines.next_back())
+        .map_or_else(|| text::NO_REASON.to_owned(), |line| nameless(line, job))
 }
 
-fn is_done(inside: &Path, made: Option<&MadeOf>) -> bool {
-    let there = fs::read_to_string(inside.join(MADE_OF))
-        .ok()
-        .and_then(|text| serde_json::from_str::<MadeOf>(&text).ok());
-    made.is_some() && there.as_ref() == made && read_review(&inside.join("review.json")).is_ok()
-}
-
-/// Written beside and renamed: a program killed in between leaves no mark,
-/// and the take is done again.
-fn mark_done(inside: &Path, made: &MadeOf) -> Result<(), Error> {
-    let (path, beside) = (inside.join(MADE_OF), inside.join(".made-of"));
-    let text = serde_json::to_string_pretty(made).unwrap_or_default() + "\n";
-    fs::write(&beside, text)
-        .and_then(|()| fs::rename(&beside, &path))
-        .map_err(|source| Error::Write { path, source })
-}
-
-/// Keeps a review in the log, unless this very one is there.
-fn keep(log: &Mutex<Option<Log>>, job: &Job, inside: &Path) -> Result<(), Error> {
-    let mut log = log
-        .lock()
-        .unwrap_or_else(std::sync::PoisonError::into_inner);
-    let Some(log) = log.as_mut() else {
-        return Ok(());
+/// The same without the places of take and part, which are nobody's business
+/// on a page that is handed on and would tell whose an anonymous take is.
+fn nameless(said: &str, job: &Job) -> String {
+    let shown = |path: &Path| harmless(&path.display().to_string());
+    let (take, part) = (shown(&job.take), shown(&job.part));
+    let said = match said.strip_prefix(&format!("{take}: ")) {
+        Some(why) => why.to_owned(),
+        None => said.replace(&format!("{part}: "), text::IN_THE_PART),
     };
-    let review: Review = read_review(&inside.join("review.json"))?;
-    let meta = KeepMeta {
-        recorded: date::recorded(&job.take),
-        player: Some(job.player.clone()),
-        ..KeepMeta::default()
-    };
-    log.keep_once(&review, &meta)
+    said.replace(&take, &job.name)
 }
 
 fn make_folder(folder: &Path) -> Result<(), Error> {

@@ -9,7 +9,8 @@ use kettlemark::journal::{self, Filter, Log};
 use kettlemark::report::lettering::harmless;
 use kettlemark::report::store;
 use kettlemark::review::Review;
-use kettlemark::words::journal as text;
+use kettlemark::words::{count, journal as text};
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -46,13 +47,18 @@ pub struct CompareArgs {
 
 /// Runs the command.
 pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
-    let (a, parts_a) = set(args, &args.a)?;
-    let (b, parts_b) = set(args, &args.b)?;
-    let mut parts: Vec<&String> = parts_a.iter().chain(&parts_b).collect();
-    parts.sort();
-    parts.dedup();
+    let (a, of_a) = set(args, &args.a)?;
+    let (b, of_b) = set(args, &args.b)?;
+    let parts: BTreeSet<&str> = of_a.union(&of_b).map(|(part, _)| part.as_str()).collect();
     if parts.len() > 1 {
         say("kettlemark: the takes are not all of one part; bars are compared by their numbers");
+    }
+    let twice = of_a.intersection(&of_b).count();
+    if twice > 0 {
+        say(&format!(
+            "kettlemark: {} in both sets; p and the intervals hold for different takes only",
+            count(twice, "take is", "takes are")
+        ));
     }
     let comparison = compare::compare(&a, &b);
     let files = compare::files(&comparison);
@@ -77,30 +83,41 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
     Ok(DONE)
 }
 
-/// A set and the identities of its parts.
-fn set(args: &CompareArgs, name: &str) -> Result<(Set, Vec<String>), Error> {
+/// The identity of a part and the hash of a take.
+type Identity = (String, String);
+
+/// A set and what its takes are.
+fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Error> {
     let path = Path::new(name);
-    let reviews = if path.exists() {
-        from_files(path)?
+    let (reviews, label) = if path.exists() {
+        (from_files(path)?, name)
     } else {
-        from_log(args, name)?
+        let label = name.split_once(':').map_or(name, |(_, label)| label);
+        (from_log(args, name)?, label)
     };
     let takes: Vec<Take> = reviews
         .iter()
         .filter_map(|r| Take::of(r, &r.take.file))
         .collect();
     if takes.is_empty() {
+        let nothing = if path.exists() || name.contains(':') {
+            "holds no judged take"
+        } else {
+            "is no file or folder here, and no kept take that was judged has it as its variant"
+        };
         return Err(Error::Usage(format!(
-            "'{name}' holds no judged take; 'kettlemark log' lists what has been kept"
+            "'{name}' {nothing}; 'kettlemark log' lists what has been kept"
         )));
     }
-    let parts = reviews.iter().map(|r| r.part.identity.clone()).collect();
-    let name = name.split_once(':').map_or(name, |(_, label)| label);
+    let identities = reviews
+        .into_iter()
+        .map(|r| (r.part.identity, r.take.hash))
+        .collect();
     let set = Set {
-        name: name.to_owned(),
+        name: label.to_owned(),
         takes,
     };
-    Ok((set, parts))
+    Ok((set, identities))
 }
 
 fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
@@ -116,9 +133,9 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
             let ends = range.split_once('-');
             let number = |text: &str| text.trim().parse::<f64>().ok();
             tempo = ends.and_then(|(low, high)| number(low).zip(number(high)));
-            if tempo.is_none() {
+            if tempo.is_none_or(|(low, high)| low > high) {
                 return Err(Error::Usage(format!(
-                    "'{name}': expected two tempi, as in tempo:90-110"
+                    "'{name}': expected two tempi, the slower first, as in tempo:90-110"
                 )));
             }
         }
@@ -139,7 +156,7 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
 /// The reviews of a file, or of all review.json below a folder, in order of
 /// name.
 pub fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
-    reviews_below(path)?
+    found_below(path, &["review.json"])?
         .iter()
         .map(|file| read_review(file))
         .collect()
@@ -165,8 +182,9 @@ pub fn review_in(file: &Path) -> Result<Review, String> {
     })
 }
 
-/// The file itself, or every review.json below a folder.
-pub fn reviews_below(path: &Path) -> Result<Vec<PathBuf>, Error> {
+/// The file itself, or every file below a folder that bears one of some
+/// names, in order; hidden folders are passed over.
+pub fn found_below(path: &Path, names: &[&str]) -> Result<Vec<PathBuf>, Error> {
     if path.is_file() {
         return Ok(vec![path.to_path_buf()]);
     }
@@ -184,8 +202,11 @@ pub fn reviews_below(path: &Path) -> Result<Vec<PathBuf>, Error> {
             .file_name()
             .is_some_and(|n| n.to_string_lossy().starts_with('.'));
         if below.is_dir() && !hidden {
-            found.extend(reviews_below(&below)?);
-        } else if below.file_name().is_some_and(|n| n == "review.json") {
+            found.extend(found_below(&below, names)?);
+        } else if names
+            .iter()
+            .any(|name| below.file_name().is_some_and(|n| n == *name))
+        {
             found.push(below);
         }
     }

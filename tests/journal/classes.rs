@@ -41,6 +41,13 @@ fn class(takes: &Path, out: &Path, log: &Path) -> Command {
     command
 }
 
+/// What a class answers with: exit code and standard error.
+fn answered(command: &mut Command) -> (Option<i32>, String) {
+    let output = command.stderr(Stdio::piped()).output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    (output.status.code(), said)
+}
+
 /// Every file below a folder and its content.
 fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     let mut found = BTreeMap::new();
@@ -103,47 +110,120 @@ fn bad_files_are_named_and_stop_nobody_and_nothing_is_done_twice() {
 #[test]
 fn letters_hide_the_names_everywhere_but_in_the_key() {
     let folder = tempfile::tempdir().unwrap();
-    let takes = folder_of_takes(folder.path(), false);
+    let takes = folder_of_takes(folder.path(), true);
+    // One that cannot even be copied.
+    std::os::unix::fs::symlink("/nowhere/absent.wav", takes.join("absent.wav")).unwrap();
     let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
-    let code = class(&takes, &out, &log)
-        .arg("--anonymous")
-        .status()
-        .unwrap()
-        .code();
-    assert_eq!(code, Some(0));
+    let (code, said) = answered(class(&takes, &out, &log).arg("--anonymous"));
+    assert_eq!(code, Some(1));
+    let names = [
+        "lantern-1",
+        "lantern-2",
+        "lantern-3",
+        "cut",
+        "letter",
+        "absent",
+    ];
+    let hidden = |text: &str| names.iter().any(|n| text.contains(&format!("{n}.")));
+    assert!(!hidden(&said), "{said}");
     for (path, bytes) in contents(&out) {
-        let text = String::from_utf8_lossy(&bytes);
-        let name = path
-            .strip_prefix(&out)
-            .unwrap()
-            .to_string_lossy()
-            .into_owned();
-        for hidden in ["lantern-1", "lantern-2", "lantern-3"] {
-            assert!(!text.contains(hidden) && !name.contains(hidden), "{name}");
-        }
+        let name = path.strip_prefix(&out).unwrap().to_string_lossy();
+        assert!(!hidden(&String::from_utf8_lossy(&bytes)), "{name}");
+        assert!(!names.iter().any(|n| name.contains(n)), "{name}");
     }
+    let rows = fs::read_to_string(out.join("class.csv")).unwrap();
+    let letters: Vec<&str> = rows.lines().skip(1).map(|l| &l[..2]).collect();
+    // In the order of the letters: that of the names would tell them.
+    assert_eq!(letters, ["A,", "B,", "C,", "D,", "E,", "F,"]);
     let key = fs::read_to_string(folder.path().join("out-key.csv")).unwrap();
     assert!(TAKES.iter().all(|t| key.contains(t)));
     assert!(!log.exists());
 }
 
 #[test]
-fn gathering_finds_what_was_reviewed_elsewhere() {
+fn letters_replace_nothing_that_is_not_theirs() {
     let folder = tempfile::tempdir().unwrap();
     let takes = folder_of_takes(folder.path(), false);
+    let (log, before) = (folder.path().join("log.db"), contents(&takes));
+    let (code, said) = answered(class(&takes, &takes, &log).arg("--anonymous"));
+    assert_eq!(code, Some(2));
+    assert!(said.contains("lies in the output folder"), "{said}");
+    assert_eq!(contents(&takes), before);
+    let (out, notes) = (folder.path().join("out"), folder.path().join("notes.txt"));
+    fs::write(&notes, "mine").unwrap();
+    let mut command = class(&takes, &out, &log);
+    let (code, said) = answered(command.arg("--anonymous").arg("--key").arg(&notes));
+    assert_eq!(code, Some(2));
+    assert!(said.contains("is no key of letters"), "{said}");
+    assert_eq!(fs::read(&notes).unwrap(), b"mine");
+}
+
+#[test]
+fn gathering_finds_what_was_reviewed_elsewhere() {
+    let folder = tempfile::tempdir().unwrap();
+    let list = folder_of_takes(folder.path(), true).join("list.csv");
+    fs::write(
+        &list,
+        "file,player\nlantern-3.flac,Clara\nletter.wav,Dora\nlantern-1.mp3,Anna\n\
+         lantern-2.m4a,Anna\nabsent.wav,Emil\n",
+    )
+    .unwrap();
     let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
-    class(&takes, &out, &log).status().unwrap();
+    assert_eq!(class(&list, &out, &log).status().unwrap().code(), Some(1));
+    let page = |name: &str| fs::read_to_string(out.join(name)).unwrap();
+    // The title is the name of the folder or list.
+    let untitled = |from: &str| {
+        let page = page("class.html");
+        page.replace(&format!("<bdi>{from}</bdi>"), "")
+            .replace(&format!("<title>{from}: "), "")
+    };
+    let (rows, shown) = (page("class.csv"), untitled("list"));
+    assert_eq!(rows.lines().count(), 6);
+    assert!(rows.contains("Anna,lantern-2.m4a,judged"), "{rows}");
     fs::remove_file(out.join("class.csv")).unwrap();
-    let status = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"))
+    let code = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"))
         .arg("class")
         .arg("--from")
         .arg(&out)
         .stdout(Stdio::null())
+        .stderr(Stdio::null())
         .status()
-        .unwrap();
-    assert_eq!(status.code(), Some(0));
+        .unwrap()
+        .code();
+    assert_eq!(code, Some(1));
+    assert_eq!(page("class.csv"), rows);
+    assert_eq!(untitled("out"), shown);
+    // A new name is no reason to review again.
+    let times = changed_at(&out);
+    let named = fs::read_to_string(&list).unwrap().replace("Clara", "Carla");
+    fs::write(&list, named).unwrap();
+    class(&list, &out, &log).status().unwrap();
+    assert_eq!(changed_at(&out), times);
+    assert!(page("class.csv").contains("Carla,lantern-3.flac,judged"));
+}
+
+/// The log fails in the middle of the work: the overview is there all the
+/// same, and a further run keeps what is missing.
+#[test]
+fn a_log_that_fails_takes_nothing_from_the_overview() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    drop(Log::open(&log).unwrap());
+    let refuse = "CREATE TRIGGER refuse BEFORE INSERT ON entry \
+                  BEGIN SELECT raise(ABORT, 'refused'); END";
+    let connection = rusqlite::Connection::open(&log).unwrap();
+    connection.execute_batch(refuse).unwrap();
+    let (code, said) = answered(&mut class(&takes, &out, &log));
+    assert_eq!(code, Some(2));
+    assert!(said.contains("the practice log"), "{said}");
     let rows = fs::read_to_string(out.join("class.csv")).unwrap();
-    assert_eq!(rows.lines().count(), 4);
+    assert_eq!(rows.matches(",judged,").count(), 3);
+    let times = changed_at(&out);
+    connection.execute_batch("DROP TRIGGER refuse").unwrap();
+    assert_eq!(class(&takes, &out, &log).status().unwrap().code(), Some(0));
+    assert_eq!(changed_at(&out), times);
+    assert_eq!(Log::open(&log).unwrap().entries().unwrap().len(), 3);
 }
 
 #[test]
@@ -182,6 +262,45 @@ fn every_subfolder_may_have_a_part_of_its_own() {
     assert_eq!(parts, ["a.mid", "b.musicxml"]);
     fs::write(folder.path().join("stray.wav"), "").unwrap();
     assert!(find::in_folder(folder.path(), None, &out).is_err());
+}
+
+#[test]
+fn the_nearest_part_is_the_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("out");
+    fs::create_dir_all(folder.path().join("year/day")).unwrap();
+    for (name, text) in [
+        ("a.mid", ""),
+        ("year/one.wav", ""),
+        ("year/day/b.mid", ""),
+        ("year/day/two.wav", ""),
+    ] {
+        fs::write(folder.path().join(name), text).unwrap();
+    }
+    let parts = |part: Option<&Path>| -> Vec<String> {
+        let jobs = find::in_folder(folder.path(), part, &out).unwrap();
+        let name = |p: &Path| p.file_name().unwrap().to_string_lossy().into_owned();
+        jobs.iter().map(|j| name(&j.part)).collect()
+    };
+    assert_eq!(parts(None), ["b.mid", "a.mid"]);
+    assert_eq!(parts(Some(Path::new("c.mid"))), ["c.mid", "c.mid"]);
+    // Several scores trouble only the takes that need one of them.
+    fs::write(folder.path().join("c.mid"), "").unwrap();
+    let refused = find::in_folder(folder.path(), None, &out).unwrap_err();
+    assert!(refused.to_string().contains("one.wav"), "{refused}");
+    fs::remove_file(folder.path().join("year/one.wav")).unwrap();
+    assert_eq!(parts(None), ["b.mid"]);
+}
+
+#[test]
+fn one_take_against_two_parts_has_two_folders() {
+    let folder = tempfile::tempdir().unwrap();
+    let list = folder.path().join("list.csv");
+    fs::write(&list, "file,part\nx.wav,a.mid\nx.wav,b.mid\ny.wav,a.mid\n").unwrap();
+    let jobs = find::in_list(&list, None).unwrap();
+    let folders: std::collections::BTreeSet<_> = jobs.iter().map(|j| &j.folder).collect();
+    assert_eq!(folders.len(), 3);
+    assert_eq!(jobs[2].folder, "y");
 }
 
 /// Forty times, or as often as `KETTLEMARK_KILLS` says, a class is killed at a

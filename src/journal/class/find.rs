@@ -20,105 +20,102 @@ const LETTERS_SEED: u64 = 0x6c65_7474_6572_7331;
 /// or the one score file that lies nearest to it. Hidden files and `out` are
 /// passed over. A file name is the player's name.
 pub fn in_folder(folder: &Path, part: Option<&Path>, out: &Path) -> Result<Vec<Job>, Error> {
-    let mut takes = Vec::new();
-    walk(
-        folder,
+    let mut walk = Walk {
         part,
-        &out.canonicalize().unwrap_or_default(),
-        &mut takes,
-    )?;
-    let jobs = takes
+        out: out.canonicalize().ok(),
+        takes: Vec::new(),
+    };
+    walk.through(folder, &[])?;
+    let jobs = walk
+        .takes
         .into_iter()
         .map(|(take, part)| {
-            let inside = take.strip_prefix(folder).unwrap_or(&take).to_path_buf();
-            let name = inside.to_string_lossy().replace('\\', "/");
-            let player = inside
-                .with_extension("")
-                .to_string_lossy()
-                .replace('\\', "/");
+            let inside = take.strip_prefix(folder).unwrap_or(&take);
+            let shown = |path: &Path| path.to_string_lossy().replace('\\', "/");
             Job {
+                player: shown(&inside.with_extension("")),
+                name: shown(inside),
+                folder: String::new(),
+                not_read: None,
                 take,
                 part,
-                player,
-                name,
-                folder: String::new(),
             }
         })
         .collect();
     Ok(with_folders(jobs))
 }
 
-fn walk(
-    folder: &Path,
-    part: Option<&Path>,
-    out: &Path,
-    takes: &mut Vec<(PathBuf, PathBuf)>,
-) -> Result<(), Error> {
-    let unreadable =
-        |e: std::io::Error| Error::Usage(format!("{}: {}", folder.display(), reason(&e)));
-    let mut inside: Vec<PathBuf> = std::fs::read_dir(folder)
-        .map_err(unreadable)?
-        .map(|entry| entry.map(|e| e.path()))
-        .collect::<Result<_, _>>()
-        .map_err(unreadable)?;
-    inside.retain(|p| {
-        p.file_name()
-            .is_some_and(|n| !n.to_string_lossy().starts_with('.'))
-    });
-    inside.sort();
-    let here = match part {
-        Some(part) => Some(part.to_path_buf()),
-        None => part_of(folder, &inside)?,
-    };
-    for path in inside {
-        if path.is_dir() {
-            if path.canonicalize().ok().as_deref() != Some(out) {
-                // With a part of its own a subfolder does not need ours.
-                let below = if part.is_some() {
-                    part
-                } else {
-                    here.as_deref()
-                };
-                let own = part.is_none() && has_part(&path);
-                walk(&path, if own { None } else { below }, out, takes)?;
+/// A walk through a folder of takes.
+struct Walk<'a> {
+    /// The part of them all, where one was named.
+    part: Option<&'a Path>,
+    /// Passed over.
+    out: Option<PathBuf>,
+    /// Recordings found so far, each with its part.
+    takes: Vec<(PathBuf, PathBuf)>,
+}
+
+impl Walk<'_> {
+    /// Looks through a folder; `above` are the score files that lie nearest
+    /// above it.
+    fn through(&mut self, folder: &Path, above: &[PathBuf]) -> Result<(), Error> {
+        let unreadable =
+            |e: std::io::Error| Error::Usage(format!("{}: {}", folder.display(), reason(&e)));
+        let mut inside: Vec<PathBuf> = std::fs::read_dir(folder)
+            .map_err(unreadable)?
+            .map(|entry| entry.map(|e| e.path()))
+            .collect::<Result<_, _>>()
+            .map_err(unreadable)?;
+        inside.retain(|p| {
+            p.file_name()
+                .is_some_and(|n| !n.to_string_lossy().starts_with('.'))
+        });
+        inside.sort();
+        let own: Vec<PathBuf> = inside
+            .iter()
+            .filter(|p| p.is_file() && is_one_of(p, &PARTS))
+            .cloned()
+            .collect();
+        let nearest = if own.is_empty() { above } else { &own };
+        for path in inside {
+            if path.is_dir() {
+                let is_out = self.out.is_some() && path.canonicalize().ok() == self.out;
+                if !is_out {
+                    self.through(&path, nearest)?;
+                }
+            } else if is_one_of(&path, &RECORDINGS) {
+                let part = self.part_of(&path, nearest)?;
+                self.takes.push((path, part));
             }
-        } else if is_one_of(&path, &RECORDINGS) {
-            let part = here.clone().ok_or_else(|| {
-                Error::Usage(format!(
-                    "{}: no part for it. Name one with --part, or put one score file into {}",
-                    path.display(),
-                    folder.display()
-                ))
-            })?;
-            takes.push((path, part));
         }
+        Ok(())
     }
-    Ok(())
+
+    fn part_of(&self, take: &Path, nearest: &[PathBuf]) -> Result<PathBuf, Error> {
+        let what = match (self.part, nearest) {
+            (Some(part), _) => return Ok(part.to_path_buf()),
+            (None, [only]) => return Ok(only.clone()),
+            (None, []) => {
+                let folder = take.parent().unwrap_or(take);
+                format!(
+                    "no part for it. Name one with --part, or put one score file into {}",
+                    folder.display()
+                )
+            }
+            (None, [first, second, ..]) => format!(
+                "several score files lie nearest to it, {} and {} among them; name the part with \
+                 --part",
+                first.display(),
+                second.display()
+            ),
+        };
+        Err(Error::Usage(format!("{}: {what}", take.display())))
+    }
 }
 
 fn is_one_of(path: &Path, names: &[&str]) -> bool {
     path.extension()
         .is_some_and(|e| names.contains(&e.to_string_lossy().to_lowercase().as_str()))
-}
-
-fn has_part(folder: &Path) -> bool {
-    std::fs::read_dir(folder)
-        .is_ok_and(|mut d| d.any(|e| e.is_ok_and(|e| is_one_of(&e.path(), &PARTS))))
-}
-
-fn part_of(folder: &Path, inside: &[PathBuf]) -> Result<Option<PathBuf>, Error> {
-    let parts: Vec<&PathBuf> = inside
-        .iter()
-        .filter(|p| p.is_file() && is_one_of(p, &PARTS))
-        .collect();
-    match parts.as_slice() {
-        [] => Ok(None),
-        [only] => Ok(Some((*only).clone())),
-        _ => Err(Error::Usage(format!(
-            "{}: several score files lie here; name the part with --part",
-            folder.display()
-        ))),
-    }
 }
 
 fn why(error: &csv::Error) -> String {
@@ -173,6 +170,7 @@ pub fn in_list(list: &Path, part: Option<&Path>) -> Result<Vec<Job>, Error> {
             player,
             name: name.to_owned(),
             folder: String::new(),
+            not_read: None,
         });
     }
     Ok(with_folders(jobs))
@@ -195,6 +193,7 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
     for job in &jobs {
         *times.entry(plain(&job.name).to_lowercase()).or_default() += 1;
     }
+    let mut given: BTreeMap<String, usize> = BTreeMap::new();
     for job in &mut jobs {
         let stem = plain(&job.name);
         let alone = times.get(&stem.to_lowercase()) == Some(&1);
@@ -205,12 +204,19 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
             let hash = blake3::hash(job.name.as_bytes()).to_hex();
             format!("{stem}-{}", &hash[..8])
         };
+        // A list may hold one take twice, against two parts.
+        let before = given.entry(job.folder.to_lowercase()).or_default();
+        *before += 1;
+        if *before > 1 {
+            job.folder = format!("{}-{before}", job.folder);
+        }
     }
     jobs
 }
 
-/// Replaces names by letters, in an order that has nothing to do with the
-/// names. Gives the key: letter, player, take.
+/// Replaces names by letters, and puts the takes into the order of these,
+/// which has nothing to do with the names. Gives the key: letter, player,
+/// take.
 pub fn anonymous(jobs: &mut [Job]) -> Vec<[String; 3]> {
     let mut players: Vec<String> = jobs.iter().map(|j| j.player.clone()).collect();
     players.sort();
@@ -242,6 +248,7 @@ pub fn anonymous(jobs: &mut [Job]) -> Vec<[String; 3]> {
             .trim_end_matches(|c: char| c.is_ascii_digit())
             .to_owned();
     }
+    jobs.sort_by(|a, b| a.name.cmp(&b.name));
     key
 }
 
@@ -265,6 +272,7 @@ mod tests {
             player: player.to_owned(),
             name: name.to_owned(),
             folder: String::new(),
+            not_read: None,
         }
     }
 
@@ -290,13 +298,8 @@ mod tests {
             jobs.iter()
                 .all(|j| !j.folder.contains("take") && j.player.len() == 1)
         );
-        assert_ne!(
-            jobs.iter()
-                .step_by(2)
-                .map(|j| j.player.clone())
-                .collect::<String>(),
-            "ABCDEFGHIJKLMNO"
-        );
+        let letters: Vec<&String> = jobs.iter().map(|j| &j.player).collect();
+        assert!(letters.is_sorted() && !key.iter().map(|k| &k[1]).is_sorted());
         assert_eq!(
             (letter(25), letter(26), letter(52)),
             ("Z".into(), "AA".into(), "BA".into())

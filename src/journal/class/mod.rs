@@ -1,10 +1,11 @@
 //! A class: many takes of one or several parts, reviewed side by side.
 //!
 //! [`find`] says which takes there are, [`work`] has each reviewed by a
-//! process of its own, [`shared`] looks for what most players have in
+//! process of its own, [`made`] says what is done already, [`shared`] looks for what most players have in
 //! common, [`page`] writes the overview. Nobody is ranked: a jury weighs.
 
 pub mod find;
+pub mod made;
 pub mod page;
 pub mod shared;
 pub mod work;
@@ -25,6 +26,8 @@ pub struct Job {
     pub name: String,
     /// Folder of its report inside the output folder.
     pub folder: String,
+    /// Why it cannot be reviewed, where that is known beforehand.
+    pub not_read: Option<String>,
 }
 
 /// What became of one take.

@@ -4,11 +4,14 @@
 use std::io::Read;
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, mpsc};
+use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
-/// How often a waiting process is looked at.
-const LOOK: Duration = Duration::from_millis(15);
+/// How often a process is looked at that has closed its standard error: it is
+/// about to end.
+const LOOK: Duration = Duration::from_millis(1);
+/// The same of one that has not, or whose own processes hold it open.
+const LOOK_UP: Duration = Duration::from_millis(15);
 /// How long what an ended process said may take to arrive.
 const LAST_WORDS: Duration = Duration::from_secs(5);
 /// No more than this of what a process says is kept.
@@ -28,27 +31,22 @@ pub enum Ended {
 
 /// Runs a command for every number below `count`, `at_once` of them at a
 /// time, each for no longer than `limit`. `done` hears of each end as it
-/// comes, from any thread. Gives the ends in order.
+/// comes, from any thread.
 pub fn run(
     count: usize,
     at_once: usize,
     limit: Duration,
     command: impl Fn(usize) -> Command + Sync,
     done: impl Fn(usize, &Ended) + Sync,
-) -> Vec<Ended> {
+) {
     let next = AtomicUsize::new(0);
-    let ends: Mutex<Vec<(usize, Ended)>> = Mutex::new(Vec::new());
     let work = || {
         loop {
             let i = next.fetch_add(1, Ordering::Relaxed);
             if i >= count {
                 break;
             }
-            let ended = one(command(i), limit);
-            done(i, &ended);
-            ends.lock()
-                .unwrap_or_else(std::sync::PoisonError::into_inner)
-                .push((i, ended));
+            done(i, &one(command(i), limit));
         }
     };
     std::thread::scope(|scope| {
@@ -56,11 +54,6 @@ pub fn run(
             scope.spawn(work);
         }
     });
-    let mut ends = ends
-        .into_inner()
-        .unwrap_or_else(std::sync::PoisonError::into_inner);
-    ends.sort_by_key(|e| e.0);
-    ends.into_iter().map(|e| e.1).collect()
 }
 
 fn one(mut command: Command, limit: Duration) -> Ended {
@@ -82,11 +75,12 @@ fn one(mut command: Command, limit: Duration) -> Ended {
             let _ = tell.send(String::from_utf8_lossy(&said).trim().to_owned());
         });
     }
-    let Some(status) = wait(&mut child, limit) else {
+    let mut said = None;
+    let Some(status) = wait(&mut child, limit, &told, &mut said) else {
         return Ended::TooLong;
     };
     // A process that it left behind may hold its standard error open.
-    let said = told.recv_timeout(LAST_WORDS).unwrap_or_default();
+    let said = said.unwrap_or_else(|| told.recv_timeout(LAST_WORDS).unwrap_or_default());
     match status {
         Err(error) => Ended::Died(error.to_string()),
         Ok(status) => match status.code() {
@@ -96,13 +90,22 @@ fn one(mut command: Command, limit: Duration) -> Ended {
     }
 }
 
-/// Waits; ends the process where it takes too long, and gives `None`.
-fn wait(child: &mut Child, limit: Duration) -> Option<std::io::Result<ExitStatus>> {
+/// Waits, and takes in what it said; ends the process where it takes too
+/// long, and gives `None`.
+fn wait(
+    child: &mut Child,
+    limit: Duration,
+    told: &mpsc::Receiver<String>,
+    said: &mut Option<String>,
+) -> Option<std::io::Result<ExitStatus>> {
     let start = Instant::now();
     loop {
         match child.try_wait() {
             Ok(Some(status)) => return Some(Ok(status)),
-            Ok(None) if start.elapsed() < limit => std::thread::sleep(LOOK),
+            Ok(None) if start.elapsed() < limit => match said {
+                Some(_) => std::thread::sleep(LOOK),
+                None => *said = told.recv_timeout(LOOK_UP).ok(),
+            },
             Ok(None) => {
                 // It may have ended by itself in this moment.
                 let _ = child.kill();
@@ -117,6 +120,26 @@ fn wait(child: &mut Child, limit: Duration) -> Option<std::io::Result<ExitStatus
 #[cfg(all(test, unix))]
 mod tests {
     use super::*;
+    use std::sync::Mutex;
+
+    /// The ends of all in order.
+    fn ends(
+        count: usize,
+        at_once: usize,
+        limit: Duration,
+        command: impl Fn(usize) -> Command + Sync,
+    ) -> Vec<Ended> {
+        let ends = Mutex::new(vec![None; count]);
+        let done = |i: usize, ended: &Ended| {
+            ends.lock().expect("no test panics here")[i] = Some(ended.clone());
+        };
+        run(count, at_once, limit, command, done);
+        ends.into_inner()
+            .expect("nor here")
+            .into_iter()
+            .flatten()
+            .collect()
+    }
 
     #[test]
     fn a_process_that_runs_wild_costs_nobody_else() {
@@ -127,29 +150,26 @@ mod tests {
             "sleep 60; true",
             "kill -9 $$",
             "true",
+            // Nothing more is said, and yet it goes on.
+            "exec 2>&-; sleep 0.1; exit 3",
         ];
         let limit = Duration::from_secs(2);
-        let ends = run(
-            5,
-            2,
-            limit,
-            |i| {
-                let mut command = Command::new("sh");
-                command.args(["-c", script[i]]);
-                command
-            },
-            |_, _| {},
-        );
+        let ends = ends(script.len(), 2, limit, |i| {
+            let mut command = Command::new("sh");
+            command.args(["-c", script[i]]);
+            command
+        });
         assert_eq!(ends[0], Ended::Code(1, String::new()));
         assert_eq!(ends[1], Ended::Code(2, "no such".into()));
         assert_eq!(ends[2], Ended::TooLong);
         assert!(matches!(ends[3], Ended::Died(_)));
         assert_eq!(ends[4], Ended::Code(0, String::new()));
+        assert_eq!(ends[5], Ended::Code(3, String::new()));
     }
 
     #[test]
     fn a_program_that_is_not_there_is_named() {
-        let ends = run(1, 8, LOOK, |_| Command::new("/no/such"), |_, _| {});
+        let ends = ends(1, 8, LOOK, |_| Command::new("/no/such"));
         assert!(matches!(&ends[0], Ended::NotStarted(_)));
     }
 }

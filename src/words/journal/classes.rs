@@ -73,3 +73,22 @@ pub fn doubt(kind: &str) -> String {
     };
     word.to_owned()
 }
+
+// Why a take was not read
+
+pub const NO_REASON: &str = "no reason was given";
+pub const NO_FILE: &str = "it is not an ordinary file; save the recording to a file first";
+/// Before what is wrong with a part.
+pub const IN_THE_PART: &str = "in the part: ";
+
+pub fn given_up(limit_s: u64) -> String {
+    format!("given up after {limit_s} seconds; --limit-s gives it longer")
+}
+
+pub fn died(how: &str, limit_mb: u64) -> String {
+    format!("the process that read it died ({how}); it may have wanted more than {limit_mb} MB")
+}
+
+pub fn not_started(why: &str) -> String {
+    format!("no process could be started: {why}")
+}
