@@ -3,6 +3,8 @@
 // A failed unwrap is a failed test; what is printed is for reading.
 #![allow(clippy::float_cmp, clippy::print_stdout, clippy::unwrap_used)]
 
+#[path = "journal/answers.rs"]
+mod answers;
 #[path = "journal/classes.rs"]
 mod classes;
 #[path = "journal/common.rs"]

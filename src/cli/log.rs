@@ -1,7 +1,7 @@
 //! `log`: what has been kept.
 
-use super::{DONE, put};
-use clap::{Args, Subcommand};
+use super::{DONE, put, say};
+use clap::{ArgGroup, Args, Subcommand};
 use kettlemark::error::Error;
 use kettlemark::journal::{self, Entry, Filter, KeepMeta, Log, export};
 use kettlemark::number::{UNKNOWN, plain};
@@ -32,16 +32,17 @@ enum What {
         entry: String,
     },
     /// Set player, variant and note of entries; an empty text removes one
+    #[command(group = ArgGroup::new("labels").required(true).multiple(true))]
     Label {
         /// Numbers of the entries
         #[arg(required = true)]
         entries: Vec<String>,
-        #[arg(long, value_name = "NAME")]
+        #[arg(long, value_name = "NAME", group = "labels")]
         player: Option<String>,
         /// A sticking, a pair of mallets, anything two sets may differ in
-        #[arg(long, value_name = "NAME")]
+        #[arg(long, value_name = "NAME", group = "labels")]
         variant: Option<String>,
-        #[arg(long, value_name = "TEXT")]
+        #[arg(long, value_name = "TEXT", group = "labels")]
         note: Option<String>,
     },
     /// Take entries out of the log
@@ -109,7 +110,7 @@ pub fn run(args: &LogArgs, out: &mut dyn Write) -> Result<u8, Error> {
             variant,
             note,
         }) => {
-            let mut log = Log::open_existing(&path)?;
+            let mut log = writable(&path)?;
             let labels = KeepMeta {
                 recorded: None,
                 player: player.clone(),
@@ -121,7 +122,7 @@ pub fn run(args: &LogArgs, out: &mut dyn Write) -> Result<u8, Error> {
             }
         }
         Some(What::Forget { entries }) => {
-            let mut log = Log::open_existing(&path)?;
+            let mut log = writable(&path)?;
             for id in numbers(&log, entries)? {
                 log.forget(id)?;
             }
@@ -129,6 +130,9 @@ pub fn run(args: &LogArgs, out: &mut dyn Write) -> Result<u8, Error> {
         Some(What::Export { csv, jsonl, wanted }) => {
             let log = Log::open_existing(&path)?;
             let entries = wanted.of(&log)?;
+            if entries.is_empty() {
+                say("kettlemark: no kept take is meant by this; 'kettlemark log' lists them");
+            }
             if let Some(file) = csv {
                 save(file, &export::csv(&log, &entries)?, out)?;
             }
@@ -143,6 +147,12 @@ pub fn run(args: &LogArgs, out: &mut dyn Write) -> Result<u8, Error> {
         }
     }
     Ok(DONE)
+}
+
+/// A log that is there, for changing it.
+fn writable(path: &Path) -> Result<Log, Error> {
+    Log::open_existing(path)?;
+    Log::open(path)
 }
 
 /// All are looked up before anything is changed.

@@ -65,16 +65,6 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
         recorded: recorded.as_ref().and_then(words::page::recorded),
     };
     report::write(&review, &folder, &options)?;
-    if !args.no_log {
-        let meta = KeepMeta {
-            recorded,
-            player: args.player.clone(),
-            variant: args.variant.clone(),
-            note: None,
-        };
-        journal::keep(&review, &meta, &journal::log_path(args.log.as_deref()))?;
-    }
-
     let result = match args.json {
         Some(_) => json::text(&review),
         None => report::summary(&review),
@@ -84,6 +74,16 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
         "The report: {}",
         folder.join("review.html").display()
     ));
+    // Last: a log that cannot be used takes nothing from the report.
+    if !args.no_log {
+        let meta = KeepMeta {
+            recorded,
+            player: args.player.clone(),
+            variant: args.variant.clone(),
+            note: None,
+        };
+        journal::keep(&review, &meta, &journal::log_path(args.log.as_deref()))?;
+    }
     if review.judged {
         return Ok(DONE);
     }

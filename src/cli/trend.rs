@@ -4,7 +4,7 @@ use super::log::{Wanted, save};
 use super::{DONE, put};
 use clap::Args;
 use kettlemark::error::Error;
-use kettlemark::journal::trend::{self, Trends};
+use kettlemark::journal::trend::{self, Kept, Trends};
 use kettlemark::journal::{self, Entry, Log};
 use kettlemark::report::store;
 use kettlemark::words::journal as text;
@@ -56,6 +56,11 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
         entries.first().map(|e| e.part_title.clone())
     };
     let takes = trend::kept(&log, &entries, args.figure.as_deref())?;
+    if let Some(kind) = &args.figure
+        && takes.iter().all(|t| t.measures.is_empty())
+    {
+        return Err(no_such_figure(kind, &trend::kept(&log, &entries, None)?));
+    }
     let trends = Trends {
         player: players.filter(|p| p != "(no label)"),
         part,
@@ -80,6 +85,22 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
     }
     put(out, &format!("{}\n", args.out.join("trend.html").display()))?;
     Ok(DONE)
+}
+
+fn no_such_figure(kind: &str, takes: &[Kept]) -> Error {
+    let measures = takes.iter().flat_map(|t| &t.measures);
+    let kinds: BTreeSet<&str> = measures
+        .filter(|m| m.scope == "figure")
+        .map(|m| m.key.as_str())
+        .collect();
+    let kinds: Vec<&str> = kinds.into_iter().collect();
+    Error::Usage(match kinds.as_slice() {
+        [] => format!("no take that is meant has figures '{kind}', or of any other kind"),
+        kinds => format!(
+            "no take that is meant has figures '{kind}'; there are {}",
+            kinds.join(", ")
+        ),
+    })
 }
 
 /// The only one of several names; with more than one the command line has to

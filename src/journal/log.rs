@@ -88,13 +88,26 @@ pub fn keep(review: &Review, meta: &KeepMeta, path: &Path) -> Result<(), Error> 
     Log::open(path)?.keep(review, meta)
 }
 
+const NOT_WRITABLE: &str =
+    "it may not be written. Change its permissions, or name another file with --log";
+
 const COLUMNS: &str = "id, take_hash, part_identity, part_title, file, recorded, recorded_from, \
      player, variant, note, tempo_bpm, judged, program, reviewed_at";
 
 impl Log {
-    /// Opens a log, makes it where it is missing, and brings an older one up
-    /// to date. A newer one than this program knows is refused.
+    /// Opens a log for writing, makes it where it is missing, and brings an
+    /// older one up to date. A newer one than this program knows is refused,
+    /// and one that cannot be written.
     pub fn open(path: &Path) -> Result<Self, Error> {
+        let log = Self::reach(path)?;
+        let read_only = log.connection.is_readonly(rusqlite::MAIN_DB);
+        if read_only.map_err(failing(path))? {
+            return Err(log.wrong(NOT_WRITABLE.to_owned()));
+        }
+        Ok(log)
+    }
+
+    fn reach(path: &Path) -> Result<Self, Error> {
         if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|source| Error::Write {
                 path: folder.to_path_buf(),
@@ -120,10 +133,10 @@ impl Log {
         })
     }
 
-    /// Opens a log that must be there.
+    /// Opens a log that must be there, and need not be writable.
     pub fn open_existing(path: &Path) -> Result<Self, Error> {
         if path.is_file() {
-            return Self::open(path);
+            return Self::reach(path);
         }
         Err(Error::Log {
             path: path.to_path_buf(),
@@ -151,8 +164,7 @@ impl Log {
             )
             .optional()
             .map_err(failing(&self.path))?;
-        let there = found.and_then(|text| serde_json::from_str::<Review>(&text).ok());
-        if there.as_ref() == Some(review) {
+        if found.is_some() && found == serde_json::to_string(review).ok() {
             return Ok(());
         }
         self.keep(review, meta)
@@ -370,6 +382,16 @@ pub(super) fn failing(path: &Path) -> impl Fn(rusqlite::Error) -> Error {
             Some(ErrorCode::DatabaseBusy) => {
                 "another program has been writing for a minute. Try again when it is done"
                     .to_owned()
+            }
+            Some(ErrorCode::ReadOnly) => NOT_WRITABLE.to_owned(),
+            Some(ErrorCode::CannotOpen) => {
+                "it cannot be opened or made there. Name another file with --log".to_owned()
+            }
+            Some(ErrorCode::DiskFull) => {
+                "no room is left on the disk; nothing was changed".to_owned()
+            }
+            Some(ErrorCode::DatabaseCorrupt) => {
+                "it is damaged. Put back a copy of it, or name another file with --log".to_owned()
             }
             _ => error.to_string(),
         };
