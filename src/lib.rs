@@ -16,6 +16,7 @@ pub mod number;
 pub mod part;
 pub mod pipeline;
 pub mod pitch;
+pub mod regression;
 pub mod report;
 pub mod review;
 pub mod settings;

@@ -3,6 +3,7 @@
 use super::choose::Run;
 use super::score::Score;
 use super::sounds::Sounds;
+use crate::regression;
 
 /// How many terms the probability rests on.
 pub const TERMS: usize = 7;
@@ -54,5 +55,5 @@ pub(super) fn probability(score: &Score, sounds: &Sounds, runs: &[Run]) -> f64 {
         return 0.0;
     };
     let logit: f64 = WEIGHTS.iter().zip(terms).map(|(w, t)| w * t).sum();
-    1.0 / (1.0 + (-logit).exp())
+    regression::probability(logit)
 }

@@ -4,7 +4,7 @@
 //! and kept beside the file of the model.
 
 /// The weight of each of `N` features.
-pub struct Logistic<const N: usize>([f64; N]);
+pub struct Logistic<const N: usize>(pub [f64; N]);
 
 impl<const N: usize> Logistic<N> {
     /// From lines of a name, a comma and a weight; a name that is not there

@@ -25,6 +25,7 @@ pub use clicks::Clicks;
 pub use describe::describe;
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
+pub use logistic::Logistic;
 pub use metronome::Metronome;
 pub use opening::Place;
 pub use residual::Residual;

@@ -6,6 +6,7 @@
 use clap::Parser;
 use kettlemark::align::{Evidence, PIECE_TERMS, PIECE_WEIGHTS, align, piece_terms};
 use kettlemark::listen;
+use kettlemark::regression::{self, probability};
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::{Chain, Kind};
@@ -61,52 +62,30 @@ fn terms(kind: Pair, seed: u64) -> Option<Terms> {
     piece_terms(&part, &take.candidates, Some(&take.evidence))
 }
 
-fn logistic(z: f64) -> f64 {
-    1.0 / (1.0 + (-z).exp())
-}
-
-/// Logistic regression by gradient steps on standardised terms, with a weak
-/// penalty that keeps the weights finite where nothing is in doubt.
+/// The weights that suit pairs best, on standardised terms, with a weak
+/// penalty that keeps them finite where nothing is in doubt.
 fn fit(data: &[(Terms, bool)]) -> Terms {
     const PENALTY: f64 = 0.5;
-    const STEPS: usize = 40_000;
     let n = data.len() as f64;
     let mut mean = [0.0; PIECE_TERMS];
     let mut sd = [1.0; PIECE_TERMS];
+    let mut penalties = [0.0; PIECE_TERMS];
     for k in 1..PIECE_TERMS {
         mean[k] = data.iter().map(|d| d.0[k]).sum::<f64>() / n;
         let squares: f64 = data.iter().map(|d| (d.0[k] - mean[k]).powi(2)).sum();
         sd[k] = (squares / n).sqrt().max(1e-9);
+        penalties[k] = PENALTY;
     }
-    let scaled: Vec<(Terms, f64)> = data
+    let scaled: Vec<Terms> = data
         .iter()
-        .map(|(t, right)| {
-            let term = |k: usize| (t[k] - mean[k]) / sd[k];
-            (std::array::from_fn(term), f64::from(u8::from(*right)))
-        })
+        .map(|(t, _)| std::array::from_fn(|k| (t[k] - mean[k]) / sd[k]))
         .collect();
-    let mut w = [0.0; PIECE_TERMS];
-    for _ in 0..STEPS {
-        let mut slope = [0.0; PIECE_TERMS];
-        for (t, y) in &scaled {
-            let z: f64 = w.iter().zip(t).map(|(a, b)| a * b).sum();
-            let off = y - logistic(z);
-            for k in 0..PIECE_TERMS {
-                slope[k] += off * t[k];
-            }
-        }
-        for k in 0..PIECE_TERMS {
-            let penalty = if k == 0 { 0.0 } else { PENALTY * w[k] };
-            w[k] += 2.0 / n * (slope[k] - penalty);
-        }
-    }
-    let mut out = [0.0; PIECE_TERMS];
-    out[0] = w[0];
-    for k in 1..PIECE_TERMS {
-        out[k] = w[k] / sd[k];
-        out[0] -= w[k] * mean[k] / sd[k];
-    }
-    out
+    let labels = data.iter().map(|d| d.1);
+    let rows: Vec<(&Terms, bool)> = scaled.iter().zip(labels).collect();
+    let scaled = regression::fit(&rows, &penalties).expect("there are pairs of both kinds");
+    let mut weights: Terms = std::array::from_fn(|k| scaled[k] / sd[k]);
+    weights[0] -= (1..PIECE_TERMS).map(|k| weights[k] * mean[k]).sum::<f64>();
+    weights
 }
 
 /// Told probabilities of pairs, tallied.
@@ -237,7 +216,7 @@ fn main() {
                 terms(kind, seed)
             };
             let sum = |t: Terms| weights.iter().zip(t).map(|(w, t)| w * t).sum();
-            (kind, seed, terms.map_or(0.0, |t| logistic(sum(t))))
+            (kind, seed, terms.map_or(0.0, |t| probability(sum(t))))
         })
         .collect();
     table(&told);

@@ -4,10 +4,11 @@
 //! Attempts of one take are not independent, so the uncertainty comes from
 //! resampling whole takes. A weak penalty keeps the curve finite when all
 //! slow attempts succeed and all fast ones fail (ridge on standardised
-//! predictors; le Cessie & van Houwelingen 1992, Applied Statistics 41:191).
+//! predictors, [`regression`]).
 
 use super::Interval;
 use super::chance::Chance;
+use crate::regression;
 use crate::stats::{mean, quantile, sd};
 
 const SEED: u64 = 0x7465_6d70_6f39_3031;
@@ -140,7 +141,7 @@ impl Curve {
     /// The share that succeeds at a tempo, in the middle of the weeks.
     pub fn share_at(&self, bpm: f64) -> f64 {
         let log_odds = self.constant + self.per_week * self.mean_week + self.per_bpm * bpm;
-        1.0 / (1.0 + (-log_odds).exp())
+        regression::probability(log_odds)
     }
 
     /// The tempo of nine in ten, in the middle of the weeks.
@@ -158,7 +159,7 @@ pub fn fit(attempts: &[Attempt], with_weeks: bool) -> Option<Curve> {
     fit_with(attempts, with_weeks, PENALTY)
 }
 
-/// Fits by Newton's method with any penalty.
+/// Fits with any penalty.
 pub fn fit_with(attempts: &[Attempt], with_weeks: bool, penalty: f64) -> Option<Curve> {
     let bpm: Vec<f64> = attempts.iter().map(|a| a.bpm).collect();
     let week: Vec<f64> = attempts.iter().map(|a| a.week).collect();
@@ -169,7 +170,7 @@ pub fn fit_with(attempts: &[Attempt], with_weeks: bool, penalty: f64) -> Option<
     } else {
         1.0
     };
-    let rows: Vec<([f64; 3], f64)> = attempts
+    let features: Vec<[f64; 3]> = attempts
         .iter()
         .map(|a| {
             let week = if with_weeks {
@@ -177,23 +178,15 @@ pub fn fit_with(attempts: &[Attempt], with_weeks: bool, penalty: f64) -> Option<
             } else {
                 0.0
             };
-            let x = [1.0, (a.bpm - mean_bpm) / sd_bpm, week];
-            (x, f64::from(u8::from(a.success)))
+            [1.0, (a.bpm - mean_bpm) / sd_bpm, week]
         })
         .collect();
-    let mut b = [0.0; 3];
-    for _ in 0..50 {
-        let step = newton_step(&rows, b, with_weeks, penalty)?;
-        let size = step.iter().map(|s| s.abs()).fold(0.0, f64::max);
-        // Long steps overshoot where almost everything succeeds.
-        let damping = if size > 2.0 { 2.0 / size } else { 1.0 };
-        for (value, s) in b.iter_mut().zip(step) {
-            *value += damping * s;
-        }
-        if size < 1e-10 {
-            break;
-        }
-    }
+    let labels = attempts.iter().map(|a| a.success);
+    let rows: Vec<(&[f64; 3], bool)> = features.iter().zip(labels).collect();
+    // The constant is held as well, a hundred times more weakly, so that it
+    // stays finite when everything succeeds.
+    let penalties = [penalty / 100.0, penalty, penalty];
+    let b = regression::fit(&rows, &penalties)?;
     let (per_bpm, per_week) = (b[1] / sd_bpm, b[2] / sd_week);
     Some(Curve {
         constant: b[0] - per_bpm * mean_bpm - per_week * mean_week,
@@ -201,60 +194,6 @@ pub fn fit_with(attempts: &[Attempt], with_weeks: bool, penalty: f64) -> Option<
         per_week,
         mean_week,
     })
-}
-
-fn newton_step(
-    rows: &[([f64; 3], f64)],
-    b: [f64; 3],
-    with_weeks: bool,
-    penalty: f64,
-) -> Option<[f64; 3]> {
-    // The constant is held as well, a hundred times more weakly, so that it
-    // stays finite when everything succeeds.
-    let penalty = [penalty / 100.0, penalty, penalty];
-    let mut gradient = [0.0; 3];
-    let mut hessian = [[0.0; 3]; 3];
-    for (x, y) in rows {
-        let log_odds: f64 = x.iter().zip(b).map(|(x, b)| x * b).sum();
-        let p = 1.0 / (1.0 + (-log_odds).exp());
-        for i in 0..3 {
-            gradient[i] += x[i] * (y - p);
-            for j in 0..3 {
-                hessian[i][j] += x[i] * x[j] * p * (1.0 - p);
-            }
-        }
-    }
-    for i in 0..3 {
-        gradient[i] -= penalty[i] * b[i];
-        hessian[i][i] += penalty[i];
-    }
-    let mut step = solve(hessian, gradient)?;
-    if !with_weeks {
-        step[2] = 0.0;
-    }
-    Some(step)
-}
-
-/// Solves a symmetric positive system by elimination.
-fn solve(mut a: [[f64; 3]; 3], mut y: [f64; 3]) -> Option<[f64; 3]> {
-    for i in 0..3 {
-        if a[i][i].abs() < 1e-300 {
-            return None;
-        }
-        for k in i + 1..3 {
-            let factor = a[k][i] / a[i][i];
-            for j in i..3 {
-                a[k][j] -= factor * a[i][j];
-            }
-            y[k] -= factor * y[i];
-        }
-    }
-    let mut x = [0.0; 3];
-    for i in (0..3).rev() {
-        let known: f64 = (i + 1..3).map(|j| a[i][j] * x[j]).sum();
-        x[i] = (y[i] - known) / a[i][i];
-    }
-    Some(x)
 }
 
 #[cfg(test)]

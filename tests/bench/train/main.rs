@@ -9,36 +9,21 @@
 
 #![allow(clippy::print_stdout, reason = "its table is its result")]
 
-mod logistic;
 mod silence;
 mod strokes;
 
-use kettlemark::listen::{FEATURE_NAMES, SIGN_NAMES};
+use kettlemark::listen::{FEATURE_NAMES, Logistic, SIGN_NAMES};
+use kettlemark::regression;
 
 /// A model to fit.
-struct Model {
+struct Model<const N: usize> {
     name: &'static str,
-    features: &'static [&'static str],
-    fitted: fn() -> Vec<f64>,
-    check: fn(&[f64]),
+    features: [&'static str; N],
+    fitted: fn() -> Logistic<N>,
+    check: fn(&Logistic<N>),
 }
 
-const MODELS: [Model; 2] = [
-    Model {
-        name: "judge",
-        features: &FEATURE_NAMES,
-        fitted: strokes::fitted,
-        check: strokes::check,
-    },
-    Model {
-        name: "silence",
-        features: &SIGN_NAMES,
-        fitted: silence::fitted,
-        check: silence::check,
-    },
-];
-
-impl Model {
+impl<const N: usize> Model<N> {
     fn file(&self) -> String {
         format!(
             "{}/src/listen/{}.csv",
@@ -48,34 +33,57 @@ impl Model {
     }
 
     /// The weights as they are.
-    fn kept(&self) -> Vec<f64> {
+    fn kept(&self) -> Logistic<N> {
         let text = std::fs::read_to_string(self.file()).expect("weights are part of the source");
-        let weight = |name: &&str| {
-            text.lines()
-                .find_map(|l| l.strip_prefix(*name)?.strip_prefix(',')?.parse().ok())
-        };
-        let names = self.features.iter();
-        names.map(|name| weight(name).unwrap_or(0.0)).collect()
+        Logistic::read(&self.features, &text)
     }
+
+    /// Does what was asked for, unless another model is named.
+    fn run(&self, arguments: &[String], one: bool) {
+        let given = |name: &str| arguments.iter().any(|a| a == name);
+        if one && !given(self.name) {
+            return;
+        }
+        let model = if given("--check") {
+            self.kept()
+        } else {
+            (self.fitted)()
+        };
+        let weights = self.features.iter().zip(&model.0);
+        let lines = weights.map(|(n, w)| format!("{n},{w:.4}\n"));
+        let lines: String = lines.collect();
+        print!("{lines}");
+        (self.check)(&model);
+        if given("--write") {
+            std::fs::write(self.file(), lines).expect("weights are part of the source");
+        }
+    }
+}
+
+/// The weights under which the labels of rows are likeliest, drawn towards 0
+/// by a penalty of 1 each.
+fn fit<const N: usize>(rows: &[(&[f32; N], bool)]) -> Logistic<N> {
+    let weights = regression::fit(rows, &[1.0; N]);
+    Logistic(weights.expect("every weight has a penalty"))
 }
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let given = |name: &str| arguments.iter().any(|a| a == name);
-    let one = MODELS.iter().any(|m| given(m.name));
-    for model in MODELS.iter().filter(|m| !one || given(m.name)) {
-        let weights = if given("--check") {
-            model.kept()
-        } else {
-            (model.fitted)()
-        };
-        let names = model.features.iter();
-        let lines = names.zip(&weights).map(|(n, w)| format!("{n},{w:.4}\n"));
-        let lines: String = lines.collect();
-        print!("{lines}");
-        (model.check)(&weights);
-        if given("--write") {
-            std::fs::write(model.file(), lines).expect("weights are part of the source");
-        }
-    }
+    let judge = Model {
+        name: "judge",
+        features: FEATURE_NAMES,
+        fitted: strokes::fitted,
+        check: strokes::check,
+    };
+    let silence = Model {
+        name: "silence",
+        features: SIGN_NAMES,
+        fitted: silence::fitted,
+        check: silence::check,
+    };
+    let one = [judge.name, silence.name]
+        .iter()
+        .any(|name| arguments.iter().any(|a| a == name));
+    judge.run(&arguments, one);
+    silence.run(&arguments, one);
 }

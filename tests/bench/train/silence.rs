@@ -1,9 +1,9 @@
 //! A note at which no stroke was found: played or left out? The weights of
 //! `src/listen/silence.rs`.
 
-use crate::logistic::{fit, log_odds};
+use crate::fit;
 use kettlemark::align::align;
-use kettlemark::listen::{self, Signs};
+use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs};
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
@@ -12,6 +12,7 @@ use kettlemark_test_support::takes::make_coded;
 use kettlemark_test_support::truth::Fate;
 use rayon::prelude::*;
 
+const SIGNS: usize = SIGN_NAMES.len();
 /// Seeds for fitting and for the table; all below the first judging seed.
 const FIT: std::ops::Range<u64> = 0..40;
 const CHECK: std::ops::Range<u64> = 500..508;
@@ -87,22 +88,22 @@ const KINDS: [Kind; 5] = [
 /// The weights that suit the takes for fitting. The constant is moved so that
 /// they give a ratio of likelihoods, whatever share of notes the takes leave
 /// out.
-pub fn fitted() -> Vec<f64> {
+pub fn fitted() -> Logistic<SIGNS> {
     let tally = Tally::over(&KINDS, FIT);
     let silent = tally.silent.iter();
     let rows: Vec<(&Signs, bool)> = silent.map(|(signs, played, _)| (signs, *played)).collect();
-    let mut weights = fit(&rows);
-    weights[0] -= (tally.played as f64 / tally.missed as f64).ln();
-    weights
+    let mut model = fit(&rows);
+    model.0[0] -= (tally.played as f64 / tally.missed as f64).ln();
+    model
 }
 
-/// What the weights would say of other takes, where "missed" asks for a ratio
+/// What a model would say of other takes, where "missed" asks for a ratio
 /// of 100.
-pub fn check(weights: &[f64]) {
+pub fn check(model: &Logistic<SIGNS>) {
     println!("kind: left out, told so, %; played and plain to hear, told left out, %");
     for kind in KINDS {
         let tally = Tally::over(&[kind], CHECK);
-        let told = |signs: &Signs| log_odds(signs, weights) < -(100f64.ln());
+        let told = |signs: &Signs| model.log_odds(signs) < -(100f64.ln());
         let count = |of: &dyn Fn(bool, bool) -> bool| {
             let silent = tally.silent.iter();
             silent

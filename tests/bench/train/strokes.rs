@@ -1,7 +1,7 @@
 //! Is a rise a stroke? The weights of `src/listen/judge.rs`.
 
-use crate::logistic::{fit, log_odds};
-use kettlemark::listen::{Candidate, Features, Listener};
+use crate::fit;
+use kettlemark::listen::{Candidate, FEATURE_NAMES, Features, Listener, Logistic};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp::resample;
 use kettlemark_test_support::kit::Instrument;
@@ -9,6 +9,7 @@ use kettlemark_test_support::onsets::pairs;
 use kettlemark_test_support::takes::make_coded;
 use rayon::prelude::*;
 
+const FEATURES: usize = FEATURE_NAMES.len();
 /// Seeds for fitting and for the table that is printed; all below the first
 /// judging seed.
 const FIT: std::ops::Range<u64> = 0..8;
@@ -100,7 +101,7 @@ fn quantile(values: &mut [f64], q: f64) -> f64 {
 }
 
 /// The weights that suit the takes for fitting.
-pub fn fitted() -> Vec<f64> {
+pub fn fitted() -> Logistic<FEATURES> {
     let sheets = sheets(FIT);
     let labelled = sheets.iter().flat_map(|s| s.rises.iter().zip(&s.labels));
     let rows: Vec<(&Features, bool)> = labelled
@@ -109,15 +110,15 @@ pub fn fitted() -> Vec<f64> {
     fit(&rows)
 }
 
-/// How well the weights do on other takes.
-pub fn check(weights: &[f64]) {
+/// How well a model does on other takes.
+pub fn check(model: &Logistic<FEATURES>) {
     let sheets = sheets(CHECK);
-    table(&sheets, weights);
+    table(&sheets, model);
     spread(&sheets);
 }
 
 /// F at a decision of one half, and the timing of what was found.
-fn table(sheets: &[Sheet], weights: &[f64]) {
+fn table(sheets: &[Sheet], model: &Logistic<FEATURES>) {
     println!(
         "kind, drums: strokes, unheard, best F (log odds), F at 0, by hand F; time median, p50, p95 ms"
     );
@@ -137,7 +138,7 @@ fn table(sheets: &[Sheet], weights: &[f64]) {
             errors.extend(s.errors_s.iter().map(|e| e * 1e3));
             for ((_, f), label) in s.rises.iter().zip(&s.labels) {
                 if let Some(l) = label {
-                    let z = log_odds(f, weights);
+                    let z = model.log_odds(f);
                     scored.push((z, f64::from(f[17]), *l));
                 }
             }
