@@ -1,7 +1,7 @@
 //! `class`: a folder of takes and one overview.
 
 use super::compare::{found_below, review_in};
-use super::{DONE, put, say};
+use super::{DONE, put, say, write_files};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use kettlemark::error::{Error, reason};
@@ -10,7 +10,6 @@ use kettlemark::journal::class::work::{Ended, run as run_all};
 use kettlemark::journal::class::{Job, Row, State, find, page};
 use kettlemark::journal::{self, KeepMeta, Log, date};
 use kettlemark::report::lettering::harmless;
-use kettlemark::report::store;
 use kettlemark::review::Review;
 use kettlemark::words::journal as text;
 use rayon::prelude::*;
@@ -97,9 +96,7 @@ pub fn run(args: &ClassArgs, out: &mut dyn Write) -> Result<u8, Error> {
         None => reviewed(args, source, &folder)?,
     };
     rows.sort_by(|a, b| a.name.cmp(&b.name));
-    let files = page::files(&title, &rows);
-    let files: Vec<(&str, String)> = files.iter().map(|(n, t)| (n.as_str(), t.clone())).collect();
-    store::write_all(&folder, &files)?;
+    write_files(&folder, &page::files(&title, &rows))?;
     let mut judged = 0;
     for row in &rows {
         match &row.state {

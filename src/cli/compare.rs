@@ -1,13 +1,12 @@
 //! `compare`: two sets of takes beside one another.
 
 use super::log::save;
-use super::{DONE, put, say};
+use super::{DONE, put, say, write_files};
 use clap::Args;
 use kettlemark::error::{Error, reason};
 use kettlemark::journal::compare::{self, Set, Take};
 use kettlemark::journal::{self, Filter, Log};
 use kettlemark::report::lettering::harmless;
-use kettlemark::report::store;
 use kettlemark::review::Review;
 use kettlemark::words::{count, journal as text};
 use std::collections::BTreeSet;
@@ -61,9 +60,7 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
         ));
     }
     let comparison = compare::compare(&a, &b);
-    let files = compare::files(&comparison);
-    let files: Vec<(&str, String)> = files.iter().map(|(n, t)| (n.as_str(), t.clone())).collect();
-    store::write_all(&args.out, &files)?;
+    write_files(&args.out, &compare::files(&comparison))?;
     if let Some(file) = &args.json {
         let text = serde_json::to_string_pretty(&comparison).unwrap_or_default() + "\n";
         save(file, &text, out)?;
@@ -155,20 +152,17 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
 
 /// The reviews of a file, or of all review.json below a folder, in order of
 /// name.
-pub fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
+fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
     found_below(path, &["review.json"])?
         .iter()
-        .map(|file| read_review(file))
+        .map(|file| {
+            review_in(file).map_err(|what| Error::Usage(format!("{}: {what}", file.display())))
+        })
         .collect()
 }
 
-/// Reads one review.json.
-pub fn read_review(file: &Path) -> Result<Review, Error> {
-    review_in(file).map_err(|what| Error::Usage(format!("{}: {what}", file.display())))
-}
-
-/// The same; what is wrong is told without the file's place, which is nobody's
-/// business on a page that is handed on.
+/// Reads one review.json; what is wrong is told without the file's place,
+/// which is nobody's business on a page that is handed on.
 pub fn review_in(file: &Path) -> Result<Review, String> {
     use serde_json::error::Category;
     let text = std::fs::read_to_string(file).map_err(|e| reason(&e))?;

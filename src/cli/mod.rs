@@ -16,7 +16,9 @@ mod trend;
 use clap::{Parser, Subcommand};
 use kettlemark::error::Error;
 use kettlemark::report::lettering::harmless;
+use kettlemark::report::store;
 use std::io::Write;
+use std::path::Path;
 
 /// Exit code: done.
 pub const DONE: u8 = 0;
@@ -72,6 +74,12 @@ pub fn say(text: &str) {
         // Nobody is left to tell when standard error itself is closed.
         let _ = writeln!(stream, "{}", harmless(line));
     }
+}
+
+/// Writes a page and its charts, the page last.
+pub fn write_files(folder: &Path, files: &[(String, String)]) -> Result<(), Error> {
+    let files: Vec<(&str, String)> = files.iter().map(|(n, t)| (n.as_str(), t.clone())).collect();
+    store::write_all(folder, &files)
 }
 
 /// Writes the result. A reader that has seen enough and closed the pipe is

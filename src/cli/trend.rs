@@ -1,12 +1,11 @@
 //! `trend`: one player over weeks.
 
 use super::log::{Wanted, save};
-use super::{DONE, put};
+use super::{DONE, put, write_files};
 use clap::Args;
 use kettlemark::error::Error;
 use kettlemark::journal::trend::{self, Kept, Trends};
 use kettlemark::journal::{self, Entry, Log};
-use kettlemark::report::store;
 use kettlemark::words::journal as text;
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -66,9 +65,7 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
         part,
         ..trend::trends(&takes, entries.len())
     };
-    let files = trend::files(&trends);
-    let files: Vec<(&str, String)> = files.iter().map(|(n, t)| (n.as_str(), t.clone())).collect();
-    store::write_all(&args.out, &files)?;
+    write_files(&args.out, &trend::files(&trends))?;
     if let Some(file) = &args.json {
         let text = serde_json::to_string_pretty(&trends).unwrap_or_default() + "\n";
         save(file, &text, out)?;

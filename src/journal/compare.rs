@@ -6,7 +6,7 @@
 //! many (Holm).
 
 use super::charts::{self, Row, WIDTHS};
-use super::measures::{self, DEFINITIONS, Definition, Measure};
+use super::measures::{self, DEFINITIONS, Definition, Measure, place_of};
 use super::stats::difference::{Difference, difference, share_b_below_a};
 use super::stats::{Interval, holm};
 use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
@@ -101,7 +101,7 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         .chain(&b.takes)
         .flat_map(|t| &t.measures)
         .filter(|m| m.scope != "bar")
-        .filter_map(|m| Some((place(&m.name)?, m.key.as_str())))
+        .filter_map(|m| Some((place_of(&m.name)?, m.key.as_str())))
         .collect();
     let mut measures: Vec<Compared> = keys
         .into_iter()
@@ -139,10 +139,6 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         measures,
         bars: bars(a, b),
     }
-}
-
-fn place(name: &str) -> Option<usize> {
-    DEFINITIONS.iter().position(|d| d.name == name)
 }
 
 fn one(definition: &'static Definition, key: &str, a: &Set, b: &Set) -> Option<Compared> {

@@ -24,8 +24,10 @@ pub struct Definition {
     pub name: &'static str,
     /// Rises whenever the same take would give another number.
     pub version: u32,
+    /// Of the values as they are kept.
     pub unit: &'static str,
     pub better: Better,
+    /// How many of them are shown.
     pub decimals: usize,
 }
 
@@ -65,9 +67,14 @@ pub const DEFINITIONS: &[Definition] = &[
     definition("deviation", "ms", Better::Neither, 1),
 ];
 
+/// The place of a name among [`DEFINITIONS`], if it is there.
+pub fn place_of(name: &str) -> Option<usize> {
+    DEFINITIONS.iter().position(|d| d.name == name)
+}
+
 /// The definition of a name, if there is one.
 pub fn definition_of(name: &str) -> Option<&'static Definition> {
-    DEFINITIONS.iter().find(|d| d.name == name)
+    place_of(name).map(|place| &DEFINITIONS[place])
 }
 
 /// One number of one take.

@@ -9,7 +9,7 @@
 use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
-use super::measures::{Better, DEFINITIONS, Definition, Measure};
+use super::measures::{Better, DEFINITIONS, Definition, Measure, place_of};
 use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
 use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
@@ -183,7 +183,7 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
     let mut by_key: BTreeMap<(usize, String), Vec<(&str, &Measure)>> = BTreeMap::new();
     for take in takes {
         for m in take.measures.iter().filter(|m| m.scope != "bar") {
-            if let Some(place) = DEFINITIONS.iter().position(|d| d.name == m.name) {
+            if let Some(place) = place_of(&m.name) {
                 let key = (place, m.key.clone());
                 by_key.entry(key).or_default().push((&take.date, m));
             }

@@ -4,16 +4,16 @@
 use super::shared::{Shared, shared};
 use super::{Row, State};
 use crate::journal::charts::{self, WIDTHS};
-use crate::journal::measures::DEFINITIONS;
+use crate::journal::measures::{DEFINITIONS, place_of};
 use crate::number::maybe;
 use crate::report::csv::CLASS_HEAD;
 use crate::report::html::{self, Cell, Column, Scripts, foreign, numbers, words};
 use crate::report::lettering::csv_cell;
 use crate::words::journal as text;
 use maud::{Markup, html};
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
-/// A column of measures: name and key.
+/// A column of measures: the place of its definition, and its key.
 type Key = (usize, String);
 
 /// Measures that have a column in the table and a chart.
@@ -31,14 +31,12 @@ const SHOWN: [&str; 8] = [
 /// Every measure that any take has, drums and bars left out, by the order of
 /// their definitions.
 fn keys(rows: &[Row]) -> Vec<Key> {
-    let mut found: BTreeMap<Key, usize> = BTreeMap::new();
-    for m in rows.iter().flat_map(|r| &r.measures) {
-        let place = DEFINITIONS.iter().position(|d| d.name == m.name);
-        if let (Some(place), "take" | "figure") = (place, m.scope.as_str()) {
-            *found.entry((place, m.key.clone())).or_default() += 1;
-        }
-    }
-    found.into_keys().collect()
+    let measures = rows.iter().flat_map(|r| &r.measures);
+    let found: BTreeSet<Key> = measures
+        .filter(|m| matches!(m.scope.as_str(), "take" | "figure"))
+        .filter_map(|m| Some((place_of(&m.name)?, m.key.clone())))
+        .collect();
+    found.into_iter().collect()
 }
 
 /// class.csv: one line a take. Unknown is an empty cell.
