@@ -82,6 +82,44 @@ fn spread(value: f64, sd: Option<f64>, format: fn(f64, usize) -> String) -> Stri
     }
 }
 
+/// "18 ± 3 ms": a number as it is shown, and its unit. No line ends between
+/// the two, nor inside the number; with no unit the number stands alone.
+pub fn sized(number: &str, unit: &str) -> String {
+    match unit {
+        "" => number.to_owned(),
+        unit => format!("{number}{NBSP}{unit}"),
+    }
+}
+
+/// What stands behind a number and belongs to it.
+const UNITS: [&str; 9] = ["±", "ms", "s", "dB", "Hz", "kHz", "%", "cents", "cent"];
+/// What stands before a number and belongs to it.
+const BEFORE: [&str; 3] = ["±", "bar", "bars"];
+
+/// A text with common spaces, as review.json holds it, made ready to be shown:
+/// no line ends between a number and its uncertainty, its unit or the word
+/// "bar" before it.
+pub fn bound(text: &str) -> String {
+    let mut words = text.split(' ').peekable();
+    let mut bound = String::with_capacity(text.len() + 16);
+    while let Some(word) = words.next() {
+        bound.push_str(word);
+        if let Some(next) = words.peek() {
+            bound.push(if together(word, next) { NBSP } else { ' ' });
+        }
+    }
+    bound
+}
+
+fn together(word: &str, next: &str) -> bool {
+    let open = word.trim_start_matches('(').to_lowercase();
+    let closed = next.trim_end_matches([',', '.', ';', ':', ')']);
+    let ends = word.ends_with(|c: char| c.is_ascii_digit());
+    let begins = next.trim_start_matches([MINUS, '+']);
+    (ends && UNITS.contains(&closed))
+        || (begins.starts_with(|c: char| c.is_ascii_digit()) && BEFORE.contains(&open.as_str()))
+}
+
 /// A number that may be absent.
 pub fn maybe(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), |v| plain(v, decimals))
@@ -211,6 +249,20 @@ mod tests {
             "\u{2212}0.12\u{a0}±\u{a0}0.05"
         );
         assert_eq!(with_sd(18.42, None), "18");
+    }
+
+    #[test]
+    fn no_line_ends_inside_a_number_with_its_unit() {
+        assert_eq!(sized("18", "ms"), "18\u{a0}ms");
+        assert_eq!(sized("18", ""), "18");
+        assert_eq!(
+            bound(
+                "In bars 3, 5 and 9–12 it comes \u{2212}16.0 ± 1.8 ms early (9 of 10); up to 4 %."
+            ),
+            "In bars\u{a0}3, 5 and 9–12 it comes \u{2212}16.0\u{a0}±\u{a0}1.8\u{a0}ms early \
+             (9 of 10); up to 4\u{a0}%."
+        );
+        assert_eq!(bound("bar  and 3 strokes "), "bar  and 3 strokes ");
     }
 
     #[test]

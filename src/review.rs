@@ -58,8 +58,10 @@ pub struct TakeFacts {
     pub channels: u16,
     pub codec: String,
     pub start_offset_known: bool,
+    /// Largest sample, dB re full scale. `None`: there is no sound.
     pub peak_db: Option<f64>,
     pub clipped_share: f64,
+    /// Mean square of the quietest moments, dB re the square of full scale.
     pub noise_floor_db: Option<f64>,
     pub bass_cut_hz: Option<f64>,
     pub bandwidth_hz: Option<f64>,
@@ -230,10 +232,13 @@ pub struct FigureKind {
     pub usual_shape_sd_ms: Vec<f64>,
     /// In how many figures each of them is to the same side as the median.
     pub usual_shape_count: Vec<usize>,
-    /// Median deviation of strokes by the right and left hand, ms, where
-    /// stickings are written.
+    /// Median deviation of strokes by the right and left hand, ms, early
+    /// negative, with its standard uncertainty. `None` where stickings are not
+    /// written or too few such strokes were heard.
     pub right_ms: Option<f64>,
+    pub right_sd_ms: Option<f64>,
     pub left_ms: Option<f64>,
+    pub left_sd_ms: Option<f64>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -245,7 +250,12 @@ pub struct Roll {
     pub to_s: f64,
     pub strokes_per_s: Option<f64>,
     pub strokes_per_s_sd: Option<f64>,
+    /// Standard deviation of the distances between its strokes, per cent of
+    /// their mean, timing uncertainty taken out. `None` where too few strokes
+    /// were heard one by one.
     pub unevenness_pct: Option<f64>,
+    /// Standard uncertainty of it.
+    pub unevenness_sd_pct: Option<f64>,
     /// Level along the roll in equal steps, dB re the loudest stroke.
     pub level_curve_db: Vec<f64>,
     /// First stroke against the roll's next strokes. `None` where what rings
@@ -377,10 +387,13 @@ pub struct Stop {
     /// "final", "rest", "staccato" or "marked".
     pub expected: String,
     pub state: StopState,
-    /// From the stroke's contact to the stop; only when stopped.
+    /// From the stroke's contact to the stop. `None` unless stopped, and where
+    /// the moment is so unsure that nobody could be called in time.
     pub stopped_after_ms: Option<f64>,
+    /// Standard uncertainty of both it and `late_ms`.
     pub stopped_after_sd_ms: Option<f64>,
-    /// Against the end of the written value, late positive.
+    /// Against the end of the written value, late positive. `None` under a
+    /// fermata as well.
     pub late_ms: Option<f64>,
     /// Level 0.5 s after the stroke's written end, relative to the stroke.
     pub ring_db_500ms: Option<f64>,

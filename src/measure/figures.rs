@@ -259,6 +259,8 @@ fn summary(scene: &Scene, kind: &str, members: &[&Figure]) -> FigureKind {
     };
     let verdicts = |verdict| members.iter().filter(|f| f.clean == Some(verdict)).count();
     let shape = usual_shape(scene, members);
+    let right = hand(scene, members, Hand::Right);
+    let left = hand(scene, members, Hand::Left);
     FigureKind {
         kind: kind.to_owned(),
         count: members.len(),
@@ -270,8 +272,10 @@ fn summary(scene: &Scene, kind: &str, members: &[&Figure]) -> FigureKind {
         usual_shape_ms: shape.iter().map(|s| s.ms).collect(),
         usual_shape_sd_ms: shape.iter().map(|s| s.sd_ms).collect(),
         usual_shape_count: shape.iter().map(|s| s.same_side).collect(),
-        right_ms: hand(scene, members, Hand::Right).map(|h| h.value),
-        left_ms: hand(scene, members, Hand::Left).map(|h| h.value),
+        right_ms: right.map(|h| h.value),
+        right_sd_ms: right.map(|h| h.sd),
+        left_ms: left.map(|h| h.value),
+        left_sd_ms: left.map(|h| h.sd),
     }
 }
 
@@ -371,11 +375,17 @@ pub fn hand(scene: &Scene, members: &[&Figure], hand: Hand) -> Option<Estimate> 
 
 /// The median of values whose times leave so much open each. `None` where
 /// there are none.
-fn usual(values: &[f64], noise: &[f64]) -> Option<Estimate> {
+pub(super) fn usual(values: &[f64], noise: &[f64]) -> Option<Estimate> {
     // Scatter cannot be trusted below what the times allow.
     let scatter = stats::mad_sd(values)?.max(stats::median(noise).unwrap_or(0.0));
+    // The median of one or two is their mean.
+    let dearer = if values.len() > 2 {
+        MEDIAN_TO_MEAN_SE
+    } else {
+        1.0
+    };
     Some(Estimate {
         value: stats::median(values)?,
-        sd: MEDIAN_TO_MEAN_SE * scatter / (values.len() as f64).sqrt(),
+        sd: dearer * scatter / (values.len() as f64).sqrt(),
     })
 }

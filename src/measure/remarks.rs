@@ -7,11 +7,12 @@
 
 use super::figures::{self, noticeable_ms};
 use super::scene::Scene;
+use super::stops::LATE_MS;
 use super::{AGAINST_SDS, dynamics};
 use crate::align::Outcome;
 use crate::part::{Hand, quarters_f64};
 use crate::pitch::Pitch;
-use crate::review::{Figure, Remark, Review, Roll, StopState, StrokeFacts};
+use crate::review::{Figure, Remark, Review, Roll, Stop, StopState};
 use crate::stats;
 use crate::words::remarks::{self as words, Advice, ShapeFacts};
 
@@ -25,9 +26,6 @@ const SAME_SIDE: f64 = 0.75;
 /// Change of tempo over a passage worth a remark, per cent: twice the 2.5 %
 /// that is noticed in an interval (Friberg & Sundberg 1995).
 const DRIFT_PCT: f64 = 5.0;
-/// A stop this much after the written end is late, ms (common practice, no
-/// source).
-const LATE_MS: f64 = 150.0;
 /// A gap before the note after a roll, and unevenness of a roll, worth a
 /// remark (common practice, no source).
 const GAP_MS: f64 = 60.0;
@@ -56,8 +54,8 @@ pub fn remarks(scene: &Scene, review: &Review) -> Vec<Remark> {
     tuning(scene, review, &mut findings);
     drift(scene, review, &mut findings);
     levels(scene, review, &mut findings);
-    stops(review, &mut findings);
-    rolls(&review.rolls, &review.strokes, &mut findings);
+    stops(&review.stops, &mut findings);
+    rolls(&review.rolls, &mut findings);
     findings.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     let mut kinds = Vec::new();
     findings
@@ -226,12 +224,11 @@ fn uneven(scene: &Scene, kind: &str, members: &[&Figure]) -> Option<Finding> {
     if not_clean.len() < 3 || not_clean.len() * 3 < judged {
         return None;
     }
-    let ms = stats::median(
-        &not_clean
-            .iter()
-            .filter_map(|f| f.unevenness_ms)
-            .collect::<Vec<_>>(),
-    )?;
+    let (sizes, sds): (Vec<f64>, Vec<f64>) = not_clean
+        .iter()
+        .filter_map(|f| f.unevenness_ms.zip(f.unevenness_sd_ms))
+        .unzip();
+    let usual = figures::usual(&sizes, &sds)?;
     let interval = stats::median(
         &not_clean
             .iter()
@@ -241,10 +238,15 @@ fn uneven(scene: &Scene, kind: &str, members: &[&Figure]) -> Option<Finding> {
     let limit = noticeable_ms(interval, scene.settings);
     let bars = distinct(not_clean.iter().map(|f| f.bar));
     Some(Finding {
-        weight: weight(ms / limit, not_clean.len()) * 0.8,
+        weight: weight(usual.value / limit, not_clean.len()) * 0.8,
         kind: "evenness",
         notes: notes_of(&not_clean[..1]),
-        advice: words::uneven(kind, &bars, (ms, limit), (not_clean.len(), judged)),
+        advice: words::uneven(
+            kind,
+            &bars,
+            (usual.value, usual.sd, limit),
+            (not_clean.len(), judged),
+        ),
         bars,
     })
 }
@@ -452,30 +454,12 @@ fn levels(scene: &Scene, review: &Review, findings: &mut Vec<Finding>) {
     }
 }
 
-fn stops(review: &Review, findings: &mut Vec<Finding>) {
-    let sure: Vec<_> = review
-        .stops
+fn stops(stops: &[Stop], findings: &mut Vec<Finding>) {
+    findings.extend(late_stops(stops));
+    let sure: Vec<_> = stops
         .iter()
         .filter(|s| s.state != StopState::Unsure)
         .collect();
-    let late: Vec<_> = sure
-        .iter()
-        .filter(|s| {
-            let sd = s.stopped_after_sd_ms.unwrap_or(0.0);
-            s.late_ms.is_some_and(|ms| ms - AGAINST_SDS * sd > LATE_MS)
-        })
-        .collect();
-    let median = stats::median(&late.iter().filter_map(|s| s.late_ms).collect::<Vec<_>>());
-    if let (Some(first), Some(ms)) = (late.first(), median) {
-        let bars = distinct(late.iter().map(|s| s.bar));
-        findings.push(Finding {
-            weight: weight(ms / LATE_MS, late.len()),
-            kind: "stops",
-            notes: (first.note, first.note),
-            advice: words::late_stops(&bars, ms, late.len(), sure.len()),
-            bars,
-        });
-    }
     let ringing: Vec<_> = sure
         .iter()
         .filter(|s| s.state == StopState::Ringing)
@@ -492,7 +476,35 @@ fn stops(review: &Review, findings: &mut Vec<Finding>) {
     }
 }
 
-fn rolls(rolls: &[Roll], strokes: &[StrokeFacts], findings: &mut Vec<Finding>) {
+/// Stops that are surely late, taken together.
+fn late_stops(stops: &[Stop]) -> Option<Finding> {
+    let timed: Vec<(&Stop, f64, f64)> = stops
+        .iter()
+        .filter_map(|s| Some((s, s.late_ms?, s.stopped_after_sd_ms?)))
+        .collect();
+    let late: Vec<&(&Stop, f64, f64)> = timed
+        .iter()
+        .filter(|(_, ms, sd)| ms - AGAINST_SDS * sd > LATE_MS)
+        .collect();
+    let (ms, sds): (Vec<f64>, Vec<f64>) = late.iter().map(|(_, ms, sd)| (ms, sd)).unzip();
+    let usual = figures::usual(&ms, &sds)?;
+    let bars = distinct(late.iter().map(|(s, ..)| s.bar));
+    let first = late.first()?.0.note;
+    Some(Finding {
+        weight: weight(usual.value / LATE_MS, late.len()),
+        kind: "stops",
+        notes: (first, first),
+        advice: words::late_stops(
+            &bars,
+            (usual.value, usual.sd),
+            (late.len(), timed.len()),
+            LATE_MS,
+        ),
+        bars,
+    })
+}
+
+fn rolls(rolls: &[Roll], findings: &mut Vec<Finding>) {
     for roll in rolls {
         if let Some((gap, sd)) = roll.gap_ms.zip(roll.gap_sd_ms)
             && gap - AGAINST_SDS * sd > GAP_MS
@@ -502,23 +514,18 @@ fn rolls(rolls: &[Roll], strokes: &[StrokeFacts], findings: &mut Vec<Finding>) {
                 kind: "rolls",
                 bars: vec![roll.bar],
                 notes: (roll.note, roll.note + 1),
-                advice: words::roll_gap(roll.bar, gap),
+                advice: words::roll_gap(roll.bar, gap, sd),
             });
         }
-        // A standard deviation of n values is known to one part in the root of
-        // 2 (n - 1).
-        let own = strokes.iter().filter(|s| s.note == Some(roll.note));
-        let gaps = own.count().saturating_sub(1);
-        let share = 1.0_f64 / (2.0 * gaps.saturating_sub(1).max(1) as f64).sqrt();
-        if let Some(pct) = roll.unevenness_pct
-            && pct * (1.0 - AGAINST_SDS * share) > ROLL_PCT
+        if let Some((pct, sd)) = roll.unevenness_pct.zip(roll.unevenness_sd_pct)
+            && pct - AGAINST_SDS * sd > ROLL_PCT
         {
             findings.push(Finding {
                 weight: weight(pct / ROLL_PCT, 1),
                 kind: "rolls",
                 bars: vec![roll.bar],
                 notes: (roll.note, roll.note),
-                advice: words::roll_uneven(roll.bar, pct),
+                advice: words::roll_uneven(roll.bar, pct, sd),
             });
         }
     }
@@ -528,22 +535,7 @@ fn rolls(rolls: &[Roll], strokes: &[StrokeFacts], findings: &mut Vec<Finding>) {
 mod tests {
     use super::*;
 
-    /// Remarks on a roll of twelve strokes, with a gap behind it.
-    fn remarked(gap_ms: f64, gap_sd_ms: f64, unevenness_pct: f64) -> usize {
-        let strokes: Vec<StrokeFacts> = (0..12)
-            .map(|i| StrokeFacts {
-                time_s: f64::from(i) * 0.1,
-                time_sd_ms: 1.0,
-                level_db: -10.0,
-                level_sd_db: 0.5,
-                drum: Some(1),
-                hz: None,
-                cents: None,
-                cents_sd: None,
-                in_roll: true,
-                note: Some(4),
-            })
-            .collect();
+    fn remarked(gap: (f64, f64), unevenness: (f64, f64)) -> Vec<String> {
         let roll = Roll {
             note: 4,
             bar: 2,
@@ -551,28 +543,71 @@ mod tests {
             to_s: 1.2,
             strokes_per_s: Some(10.0),
             strokes_per_s_sd: Some(0.1),
-            unevenness_pct: Some(unevenness_pct),
+            unevenness_pct: Some(unevenness.0),
+            unevenness_sd_pct: Some(unevenness.1),
             level_curve_db: Vec::new(),
             start_accent_db: None,
             end_accent_db: None,
-            gap_ms: Some(gap_ms),
-            gap_sd_ms: Some(gap_sd_ms),
+            gap_ms: Some(gap.0),
+            gap_sd_ms: Some(gap.1),
         };
         let mut findings = Vec::new();
-        rolls(&[roll], &strokes, &mut findings);
-        findings.len()
+        rolls(&[roll], &mut findings);
+        findings.into_iter().map(|f| f.advice.text).collect()
     }
 
     #[test]
     fn a_gap_behind_a_roll_is_remarked_only_beyond_its_uncertainty() {
-        assert_eq!(remarked(50.0, 1.5, 5.0), 0);
-        assert_eq!(remarked(100.0, 1.5, 5.0), 1);
-        assert_eq!(remarked(100.0, 28.0, 5.0), 0);
+        assert!(remarked((50.0, 1.5), (5.0, 1.0)).is_empty());
+        assert!(remarked((100.0, 28.0), (5.0, 1.0)).is_empty());
+        let told = remarked((100.0, 1.5), (5.0, 1.0));
+        assert!(told[0].contains("a gap of 100.0 ± 1.5 ms"), "{told:?}");
     }
 
     #[test]
-    fn a_roll_is_called_uneven_only_beyond_what_so_few_strokes_leave_open() {
-        assert_eq!(remarked(0.0, 1.5, 18.0), 0);
-        assert_eq!(remarked(0.0, 1.5, 40.0), 1);
+    fn a_roll_is_called_uneven_only_beyond_its_uncertainty() {
+        assert!(remarked((0.0, 1.5), (18.0, 4.0)).is_empty());
+        assert!(remarked((0.0, 1.5), (18.0, 1.5)).is_empty());
+        let told = remarked((0.0, 1.5), (40.0, 9.0));
+        assert!(told[0].contains("by 40 ± 9 %"), "{told:?}");
+    }
+
+    fn stop(bar: i32, late: Option<(f64, f64)>) -> Stop {
+        Stop {
+            note: bar as usize,
+            bar,
+            drum: 1,
+            expected: "rest".to_owned(),
+            state: StopState::Stopped,
+            stopped_after_ms: late.map(|l| 600.0 + l.0),
+            stopped_after_sd_ms: late.map(|l| l.1),
+            late_ms: late.map(|l| l.0),
+            ring_db_500ms: None,
+            curve_db: Vec::new(),
+            curve_hop_s: 0.02,
+        }
+    }
+
+    #[test]
+    fn late_stops_are_named_where_they_are_sure_and_told_with_their_uncertainty() {
+        let stops = [
+            stop(3, Some((240.0, 20.0))),
+            stop(5, Some((300.0, 20.0))),
+            // Late, but not surely.
+            stop(7, Some((260.0, 60.0))),
+            stop(9, Some((10.0, 20.0))),
+            stop(11, None),
+        ];
+        let finding = late_stops(&stops).unwrap();
+        assert_eq!(finding.bars, [3, 5]);
+        // Scatter 1.4826 × 30 ms, over √2.
+        let text = finding.advice.text;
+        assert!(
+            text.starts_with("In bars 3 and 5 the drum is stopped 270 ± 31 ms"),
+            "{text}"
+        );
+        assert!(text.contains("2 of 4 stops"), "{text}");
+        assert!(text.contains("150 ms"), "{text}");
+        assert!(late_stops(&stops[2..]).is_none());
     }
 }

@@ -97,6 +97,8 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
     let times: Vec<f64> = strokes.iter().map(|s| s.time_s).collect();
     let from_s = times.first().copied().unwrap_or(span.from_s);
     let rate = heard.map(|heard| rate(&times, heard));
+    let sds: Vec<f64> = strokes.iter().map(|s| s.time_sd_s).collect();
+    let uneven = rate.and_then(|r| unevenness_pct(&times, &sds, 1.0 / r.value));
     let steered = scene.levels_spoilt();
     let following = following(scene, note);
     let mut facts = Roll {
@@ -106,7 +108,8 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
         to_s: span.to_s.max(from_s),
         strokes_per_s: rate.map(|r| r.value),
         strokes_per_s_sd: rate.map(|r| r.sd),
-        unevenness_pct: rate.and_then(|r| unevenness_pct(&strokes, 1.0 / r.value)),
+        unevenness_pct: uneven.map(|u| u.value),
+        unevenness_sd_pct: uneven.map(|u| u.sd),
         level_curve_db: Vec::new(),
         start_accent_db: None,
         end_accent_db: None,
@@ -211,24 +214,41 @@ pub fn rate_from_times(times: &[f64], about_hz: f64) -> Option<Estimate> {
     })
 }
 
-/// Scatter of the distances between strokes, per cent of the period, timing
-/// uncertainty taken out. `None` with too few single distances.
-fn unevenness_pct(strokes: &[&Stroke], period_s: f64) -> Option<f64> {
-    let single: Vec<(f64, f64)> = strokes
-        .windows(2)
-        .filter(|w| w.iter().all(|s| s.time_sd_s < PLACED * period_s))
-        .map(|w| {
-            let noise = w[0].time_sd_s.powi(2) + w[1].time_sd_s.powi(2);
-            (w[1].time_s - w[0].time_s, noise)
+/// Standard deviation of the distances between strokes, per cent of the period,
+/// timing uncertainty taken out in quadrature, from the times of the strokes
+/// and their standard uncertainties, seconds. `None` with too few single
+/// distances.
+///
+/// How evenly the player rolls is drawn from a few distances. Their mean square
+/// is known to one part in the root of (n - 1) / 3: were they independent, of
+/// (n - 1) / 2; but a late stroke lengthens one distance and shortens the next,
+/// and the squares of such neighbours, correlated by -1/2, go together by 1/4.
+/// The root is then as unsure as its slope says, near zero as the root of that
+/// uncertainty, and nowhere surer than what the times leave open of a distance.
+pub fn unevenness_pct(times_s: &[f64], sds_s: &[f64], period_s: f64) -> Option<Estimate> {
+    let sure: Vec<bool> = sds_s.iter().map(|sd| *sd < PLACED * period_s).collect();
+    let (gaps, noise): (Vec<f64>, Vec<f64>) = (1..times_s.len().min(sds_s.len()))
+        .filter(|&i| sure[i - 1] && sure[i])
+        .map(|i| {
+            let noise = sds_s[i - 1].powi(2) + sds_s[i].powi(2);
+            (times_s[i] - times_s[i - 1], noise)
         })
         .filter(|(gap, _)| *gap > 0.5 * period_s && *gap < 1.5 * period_s)
-        .collect();
-    if single.len() < LEAST_STROKES {
+        .unzip();
+    if gaps.len() < LEAST_STROKES {
         return None;
     }
-    let (gaps, noise): (Vec<f64>, Vec<f64>) = single.into_iter().unzip();
-    let square = stats::sd(&gaps)?.powi(2) - stats::mean(&noise)?;
-    Some(100.0 * square.max(0.0).sqrt() / period_s)
+    let noise = stats::mean(&noise)?;
+    let open = noise.sqrt();
+    let raw = stats::sd(&gaps)?.powi(2);
+    let square_sd = raw * (3.0 / (gaps.len() - 1) as f64).sqrt();
+    let uneven = (raw - noise).max(0.0).sqrt();
+    let sd = square_sd.sqrt().min(0.5 * square_sd / uneven);
+    let share = |seconds: f64| 100.0 * seconds / period_s;
+    Some(Estimate {
+        value: share(uneven),
+        sd: share(sd.max(open)),
+    })
 }
 
 /// Levels in equal steps of time, about two strokes a step; empty steps take

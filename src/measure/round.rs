@@ -154,7 +154,9 @@ fn kind(kind: &mut FigureKind) {
     fix_all(&mut kind.usual_shape_ms, MS);
     fix_all(&mut kind.usual_shape_sd_ms, MS);
     fix_opt(&mut kind.right_ms, MS);
+    fix_opt(&mut kind.right_sd_ms, MS);
     fix_opt(&mut kind.left_ms, MS);
+    fix_opt(&mut kind.left_sd_ms, MS);
 }
 
 fn roll(roll: &mut Roll) {
@@ -163,6 +165,7 @@ fn roll(roll: &mut Roll) {
     fix_opt(&mut roll.strokes_per_s, RATE);
     fix_opt(&mut roll.strokes_per_s_sd, RATE);
     fix_opt(&mut roll.unevenness_pct, PERCENT);
+    fix_opt(&mut roll.unevenness_sd_pct, PERCENT);
     fix_all(&mut roll.level_curve_db, DB);
     fix_opt(&mut roll.start_accent_db, DB);
     fix_opt(&mut roll.end_accent_db, DB);

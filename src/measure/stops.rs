@@ -7,7 +7,13 @@
 //! measured principal tone, are fitted together by a decay with one common
 //! knee ([`super::decay`]). Twice: the first round shows how fast sound dies
 //! in this room once a drum is stopped, the second uses that.
+//!
+//! Two questions are asked: was the drum stopped where that was asked for, and
+//! when. The first is answered "stopped" only where the moment lies, one
+//! standard uncertainty to either side, inside the time in which a stop is
+//! looked for; the second only where the moment is surer than [`VAGUE_S`].
 
+use super::FOR_SDS;
 use super::decay::{self, Knee, Slopes, Trace};
 use super::partials;
 use super::scene::Scene;
@@ -78,6 +84,14 @@ const LEAST_ABOVE_NOISE_DB: f64 = 12.0;
 const NOISE_MARGIN_DB: f64 = 6.0;
 /// Silence, dB.
 const NOTHING: f64 = 1e-14;
+/// A stop this much after the written end is late, ms (common practice, no
+/// source).
+pub const LATE_MS: f64 = 150.0;
+/// A moment less sure than this is not told, s. Nobody could then be called in
+/// time, not even who stops at the very end of the value, since that needs the
+/// moment within [`LATE_MS`] by [`FOR_SDS`] uncertainties; some could still be
+/// called late. What can only speak against the player is not told.
+const VAGUE_S: f64 = LATE_MS / 1000.0 / FOR_SDS;
 /// Least uncertainty of the time of a stop, s: a hand takes that long to close.
 const FLOOR_S: f64 = 0.008;
 /// How much wider true errors are than the likelihood of the knee says
@@ -111,7 +125,12 @@ fn room_decay(views: &[View]) -> Option<f64> {
     let found: Vec<f64> = views
         .iter()
         .filter_map(|v| v.knee(SMOOTH, None).map(|k| (v, k)))
-        .filter(|(v, k)| k.log_ratio > ROOM_LOG_RATIO && v.stopped(k, None))
+        .filter(|(v, k)| {
+            let moment = v.moment(k, SMOOTH);
+            k.log_ratio > ROOM_LOG_RATIO
+                && stopped(k, None)
+                && asked_for(moment, v.end_s, k.after / HOP_S)
+        })
         .map(|(_, k)| k.after / HOP_S)
         .collect();
     if found.len() < ROOM_STOPS {
@@ -173,19 +192,40 @@ fn stop(scene: &Scene, view: &View, room: Option<f64>) -> Stop {
     let Some(knee) = knee.filter(|_| !scene.gap_within(view.contact_s, until_s)) else {
         return facts;
     };
-    if view.stopped(&knee, room) {
-        let at_s = view.contact_s + knee.at.value * HOP_S;
+    let moment = view.moment(&knee, smooth);
+    if stopped(&knee, room) && asked_for(moment, view.end_s, knee.after / HOP_S) {
         facts.state = StopState::Stopped;
-        facts.stopped_after_ms = Some((at_s - view.first_s) * 1000.0);
-        let sd_s = widen(smooth) * knee.at.sd * HOP_S;
-        facts.stopped_after_sd_ms = Some(1000.0 * FLOOR_S.hypot(sd_s));
-        // Under a fermata the end is the player's own.
-        facts.late_ms = (!scene.fermata_within(note.at, note.at + note.length))
-            .then_some((at_s - view.end_s) * 1000.0);
+        if moment.sd <= VAGUE_S {
+            facts.stopped_after_ms = Some((moment.value - view.first_s) * 1000.0);
+            facts.stopped_after_sd_ms = Some(moment.sd * 1000.0);
+            // Under a fermata the end is the player's own.
+            facts.late_ms = (!scene.fermata_within(note.at, note.at + note.length))
+                .then_some((moment.value - view.end_s) * 1000.0);
+        }
     } else if room.is_some_and(|room| view.ringing(&knee, room)) {
         facts.state = StopState::Ringing;
     }
     facts
+}
+
+/// Whether a drum died away as a stopped one does, at whatever moment. `room`:
+/// its decay, dB/s.
+fn stopped(knee: &Knee, room: Option<f64>) -> bool {
+    let after = knee.after / HOP_S;
+    after >= LEAST_AFTER_DB_PER_S
+        && (knee.after - knee.before) / HOP_S >= LEAST_BEND_DB_PER_S
+        && knee.drop_db >= LEAST_DROP_DB
+        && knee.log_ratio >= LEAST_LOG_RATIO
+        && room.is_none_or(|r| after >= LEAST_ROOM_SHARE * r)
+}
+
+/// Whether a drum that was stopped at a moment, s, was stopped where that was
+/// asked for: see [`EARLIEST_S`] and [`LATEST_S`]. `after`: how fast it died
+/// then, dB/s.
+fn asked_for(moment: Estimate, end_s: f64, after: f64) -> bool {
+    let late_s = moment.value - end_s;
+    let reach_s = FOR_SDS * moment.sd;
+    late_s - reach_s > -EARLIEST_S && (late_s + reach_s < LATEST_S || after > DRY_DB_PER_S)
 }
 
 /// By how much the time of a stop is less sure than the likelihood of the knee
@@ -327,17 +367,12 @@ impl View {
         decay::knee(&self.traces(smooth), &slopes)
     }
 
-    /// `room`: its decay, dB/s.
-    fn stopped(&self, knee: &Knee, room: Option<f64>) -> bool {
-        let after = knee.after / HOP_S;
-        let late_s = self.contact_s + knee.at.value * HOP_S - self.end_s;
-        after >= LEAST_AFTER_DB_PER_S
-            && (knee.after - knee.before) / HOP_S >= LEAST_BEND_DB_PER_S
-            && knee.drop_db >= LEAST_DROP_DB
-            && knee.log_ratio >= LEAST_LOG_RATIO
-            && late_s > -EARLIEST_S
-            && (late_s < LATEST_S || after > DRY_DB_PER_S)
-            && room.is_none_or(|r| after >= LEAST_ROOM_SHARE * r)
+    /// When the knee was, s from the first sample.
+    fn moment(&self, knee: &Knee, smooth: usize) -> Estimate {
+        Estimate {
+            value: self.contact_s + knee.at.value * HOP_S,
+            sd: FLOOR_S.hypot(widen(smooth) * knee.at.sd * HOP_S),
+        }
     }
 
     /// `room`: its decay, dB/s.
@@ -399,4 +434,25 @@ fn quietest(scene: &Scene, hz: f64) -> f64 {
         .filter(|p| *p > 0.0)
         .collect();
     stats::quantile(&looks, 0.05).unwrap_or(NOTHING)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn asked(late_s: f64, sd: f64, after: f64) -> bool {
+        let value = 4.0 + late_s;
+        asked_for(Estimate { value, sd }, 4.0, after)
+    }
+
+    #[test]
+    fn a_moment_that_may_lie_anywhere_answers_no_stop() {
+        assert!(asked(0.032, 0.05, 40.0));
+        assert!(!asked(0.032, 0.52, 40.0));
+        assert!(asked(-0.24, 0.04, 40.0));
+        assert!(!asked(-0.24, 0.09, 40.0));
+        // What dies as fast as in a dry room is no fade, however late.
+        assert!(!asked(0.75, 0.09, 40.0));
+        assert!(asked(0.75, 0.09, 120.0));
+    }
 }

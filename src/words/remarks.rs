@@ -12,23 +12,12 @@ use crate::review::{MetronomeFacts, TempoFacts};
 /// A sentence needs no finer uncertainty than this: one decimal at most.
 const FINEST: f64 = 0.2;
 
-/// "about 320": a size without its uncertainty, no finer than it can be meant.
 /// A metronome within this share of the written tempo keeps it.
 const SAME_TEMPO: f64 = 0.01;
 
-fn about(value: f64) -> String {
-    let rounded = if value.abs() < 100.0 {
-        value
-    } else {
-        (value / 10.0).round() * 10.0
-    };
-    format!("about {}", plain(rounded, 0))
-}
-
 /// "18 ± 3 ms": the size without its sign.
 fn size(value: f64, sd: f64, unit: &str) -> String {
-    let size = number::with_sd(value.abs(), Some(sd.max(FINEST)));
-    format!("{size} {unit}")
+    number::sized(&number::with_sd(value.abs(), Some(sd.max(FINEST))), unit)
 }
 
 fn common_spaces(text: String) -> String {
@@ -104,16 +93,16 @@ pub fn shape(facts: &ShapeFacts) -> Advice {
 pub fn uneven(
     kind: &str,
     numbers: &[i32],
-    (ms, noticeable_ms): (f64, f64),
+    (ms, sd_ms, noticeable_ms): (f64, f64, f64),
     (not_clean, judged): (usize, usize),
 ) -> Advice {
     advice(
         format!(
-            "In {} the {} are uneven by {} ms, each time in another way ({not_clean} of {judged}); \
+            "In {} the {} are uneven by {}, each time in another way ({not_clean} of {judged}); \
              an ear notices about {} ms.",
             few_bars(numbers),
             kind_name(kind),
-            about(ms),
+            size(ms, sd_ms, "ms"),
             plain(noticeable_ms, 0)
         ),
         "Take one figure at half the tempo, four times without a break, and listen only to the \
@@ -130,10 +119,10 @@ pub fn hands(kind: &str, right_minus_left_ms: f64, sd_ms: f64, noticeable_ms: f6
     };
     advice(
         format!(
-            "In the {} the {then} hand comes {} ms later against the pulse than the {first} \
+            "In the {} the {then} hand comes {} later against the pulse than the {first} \
              hand; an ear notices about {} ms.",
             kind_name(kind),
-            number::with_sd(right_minus_left_ms.abs(), Some(sd_ms)),
+            size(right_minus_left_ms, sd_ms, "ms"),
             plain(noticeable_ms, 0)
         ),
         "Play the figure with each hand alone on its own notes against a metronome, then together.",
@@ -269,13 +258,20 @@ pub fn accents(numbers: &[i32], flat: usize, judged: usize) -> Advice {
     )
 }
 
-/// Drums stopped late.
-pub fn late_stops(numbers: &[i32], median_ms: f64, count: usize, judged: usize) -> Advice {
+/// Drums stopped late, by the median of these.
+pub fn late_stops(
+    numbers: &[i32],
+    (median_ms, sd_ms): (f64, f64),
+    (count, timed): (usize, usize),
+    in_time_ms: f64,
+) -> Advice {
     advice(
         format!(
-            "In {} the drum is stopped {} ms after the written end ({count} of {judged} stops).",
+            "In {} the drum is stopped {} after the written end, where the pulse you kept puts it \
+             ({count} of {timed} stops); up to {} ms counts as in time.",
             few_bars(numbers),
-            about(median_ms)
+            size(median_ms, sd_ms, "ms"),
+            plain(in_time_ms, 0)
         ),
         "Count on aloud and let the fingers come down on the first beat of the silence; for loud \
          notes use the heel of the hand as well.",
@@ -296,11 +292,11 @@ pub fn ringing(numbers: &[i32], count: usize, judged: usize) -> Advice {
 }
 
 /// A gap between a roll and the note it leads to.
-pub fn roll_gap(number: i32, gap_ms: f64) -> Advice {
+pub fn roll_gap(number: i32, gap_ms: f64, sd_ms: f64) -> Advice {
     advice(
         format!(
-            "In bar {number} there is a gap of {} ms between the end of the roll and the next note.",
-            about(gap_ms)
+            "In bar {number} there is a gap of {} between the end of the roll and the next note.",
+            size(gap_ms, sd_ms, "ms")
         ),
         "Play the roll into the next note and hold back everything after it, until the note is \
          the roll's own last stroke.",
@@ -308,12 +304,12 @@ pub fn roll_gap(number: i32, gap_ms: f64) -> Advice {
 }
 
 /// A roll whose strokes come unevenly.
-pub fn roll_uneven(number: i32, pct: f64) -> Advice {
+pub fn roll_uneven(number: i32, pct: f64, sd_pct: f64) -> Advice {
     advice(
         format!(
-            "In bar {number} the distances between the strokes of the roll vary by {} % of \
-             their length.",
-            about(pct)
+            "In bar {number} the distances between the strokes of the roll vary by {} of their \
+             length.",
+            size(pct, sd_pct, "%")
         ),
         "Roll slowly enough to hear both hands apart, match their sound and height, and let the \
          speed grow only as long as you still hear no difference.",

@@ -148,6 +148,7 @@ fn perfect(take: &MadeTake) -> Review {
                 strokes_per_s: Some(r.strokes_per_s),
                 strokes_per_s_sd: None,
                 unevenness_pct: None,
+                unevenness_sd_pct: None,
                 level_curve_db: Vec::new(),
                 start_accent_db: None,
                 end_accent_db: None,

@@ -2,10 +2,11 @@
 
 use crate::laid::{Laid, part, q, run};
 use kettlemark::align::{Alignment, Outcome};
-use kettlemark::measure::rolls::rate_from_times;
+use kettlemark::measure::rolls::{rate_from_times, unevenness_pct};
 use kettlemark::measure::round;
 use kettlemark::part::Part;
 use kettlemark::words::remarks as words;
+use kettlemark_test_support::draw::Draw;
 
 fn quarters() -> Laid {
     let mut part = part(4, 100.0);
@@ -160,6 +161,51 @@ fn strokes_that_fit_no_rate_tell_none() {
         .map(|k| f64::from(k) / 12.0 + if k == 9 { 0.04 } else { 0.0 })
         .collect();
     assert_eq!(rate_from_times(&between, 12.0), None);
+}
+
+/// Rolls of players who are so uneven, in distances or in places, heard to so
+/// many ms: hardly one in forty is told to be more uneven than he is by two
+/// standard uncertainties, and nine in ten lie within two.
+#[test]
+fn the_uncertainty_of_a_roll_s_unevenness_is_true() {
+    let mut draw = Draw::new(7, 1);
+    for (strokes, off_ms, sd_ms) in [
+        (9, 8.0, 2.0),
+        (13, 12.0, 1.0),
+        (13, 0.0, 3.0),
+        (31, 3.0, 3.0),
+    ] {
+        for in_places in [false, true] {
+            let (mut within, mut beyond) = (0, 0);
+            for _ in 0..4000 {
+                let mut at = 0.0;
+                let times: Vec<f64> = (0..strokes)
+                    .map(|_| {
+                        at += 90.0;
+                        let off = off_ms * draw.normal();
+                        let place = at + off;
+                        if !in_places {
+                            at = place;
+                        }
+                        (place + sd_ms * draw.normal()) / 1000.0
+                    })
+                    .collect();
+                let sds = vec![sd_ms / 1000.0; strokes];
+                let found = unevenness_pct(&times, &sds, 0.09).unwrap();
+                let distance_ms = off_ms * if in_places { 2f64.sqrt() } else { 1.0 };
+                let above = found.value - 100.0 * distance_ms / 90.0;
+                within += usize::from(above.abs() <= 2.0 * found.sd);
+                beyond += usize::from(above > 2.0 * found.sd);
+            }
+            let case = format!("{strokes} strokes, {off_ms} ms, known to {sd_ms}, {in_places}");
+            assert!(within >= 3600, "{case}: {within} of 4000");
+            assert!(beyond <= 100, "{case}: {beyond} of 4000");
+        }
+    }
+    assert_eq!(
+        unevenness_pct(&[0.0, 0.1, 0.2, 0.3, 0.4], &[0.001; 5], 0.1),
+        None
+    );
 }
 
 #[test]

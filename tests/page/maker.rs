@@ -286,6 +286,7 @@ impl Maker<'_> {
             strokes_per_s: Some(11.7 + self.noise.next()),
             strokes_per_s_sd: Some(0.4),
             unevenness_pct: Some(3.0 + 6.0 * self.wish.faults),
+            unevenness_sd_pct: Some(1.1),
             level_curve_db: curve,
             start_accent_db: Some(2.4),
             end_accent_db: if bar % 8 == 3 { None } else { Some(-1.2) },

@@ -176,7 +176,9 @@ impl Maker<'_> {
                 .collect(),
             usual_shape_ms: shape,
             right_ms: (name == "sixteenths").then_some(-2.1),
+            right_sd_ms: (name == "sixteenths").then_some(1.6),
             left_ms: (name == "sixteenths").then_some(5.4),
+            left_sd_ms: (name == "sixteenths").then_some(1.5),
         }
     }
 
