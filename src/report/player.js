@@ -27,6 +27,11 @@
   };
   if (bars.length) rove(bars[0]);
 
+  // A narrow window would show nothing but the silence before the first stroke.
+  if (strokes.length && time(strokes[0]) * scale > over.clientWidth * 0.85) {
+    over.scrollLeft = time(strokes[0]) * scale - over.clientWidth * 0.2;
+  }
+
   const show = (t, follow) => {
     now = t;
     const x = t * scale;
@@ -79,6 +84,7 @@
   const barEnd = (i) => (i + 1 < bars.length ? time(bars[i + 1]) : 2 * time(bars[i]) - time(bars[i - 1] ?? bars[i]) + 0.5);
 
   const loopBars = () => {
+    if (!bars.length) return setLoop(starts, starts + audio.duration);
     const from = bars.findIndex((bar) => bar.dataset.b === find("loop-from").value);
     const to = bars.findIndex((bar, i) => i >= from && bar.dataset.b === find("loop-to").value);
     if (from < 0 || to < 0) return;
@@ -149,11 +155,11 @@
   const words = { play: button.textContent, pause: button.dataset.pause };
   audio.preservesPitch = true;
   button.addEventListener("click", toggle);
-  find("back").addEventListener("click", () => step(bars, -1));
-  find("on").addEventListener("click", () => step(bars, 1));
+  find("back")?.addEventListener("click", () => step(bars, -1));
+  find("on")?.addEventListener("click", () => step(bars, 1));
   find("loop").addEventListener("click", toggleLoop);
   for (const id of ["loop-from", "loop-to"]) {
-    find(id).addEventListener("change", () => {
+    find(id)?.addEventListener("change", () => {
       if (loop) loopBars();
     });
   }

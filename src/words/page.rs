@@ -51,6 +51,9 @@ pub const KEYS: &str = "With the strip or a control in focus: space plays and pa
      and right arrows go from stroke to stroke, with Shift from bar to bar, up and down change the \
      speed at the same pitch, L loops, Enter plays from a bar. Drag across the strip to choose a \
      stretch for the loop.";
+pub const KEYS_WITHOUT_BARS: &str = "With the strip or a control in focus: space plays and pauses, \
+     the left and right arrows go from stroke to stroke, up and down change the speed at the same \
+     pitch, L loops the whole. Drag across the strip to choose a stretch for the loop.";
 pub const STRIP_KEY: &str = "Shapes in the strip";
 pub const PASSAGES: &str = "Passages heard in this take";
 
@@ -104,11 +107,15 @@ pub fn recording(take: &TakeFacts) -> String {
         harmless(&take.codec),
         number::short(f64::from(take.sample_rate_hz) / 1000.0, 2)
     );
-    if let Some(peak) = take.peak_db {
-        line += &format!("; peak {}{NBSP}dB", number::plain(peak, 0));
-    }
-    if let Some(floor) = take.noise_floor_db {
-        line += &format!(", noise {}{NBSP}dB", number::plain(floor, 0));
+    let levels: Vec<String> = [("peak", take.peak_db), ("noise", take.noise_floor_db)]
+        .into_iter()
+        .filter_map(|(name, db)| {
+            let size = number::sized(&number::plain(db?, 0), "dB");
+            Some(format!("{name} {size}"))
+        })
+        .collect();
+    if !levels.is_empty() {
+        line += &format!("; {} against full scale", levels.join(" and "));
     }
     line
 }
@@ -205,7 +212,7 @@ pub fn reading(review: &Review) -> Vec<(&'static str, String)> {
         ),
         (
             "Level",
-            "Energy of the first 80 ms of a stroke above what was ringing already, in decibels \
+            "Energy of the first 80\u{a0}ms of a stroke above what was ringing already, in decibels \
              below the loudest stroke of this take. Microphone and room favour some drums, so \
              strokes are compared within a drum first. A recorder that levels everything out \
              leaves no verdict on dynamics."
@@ -242,7 +249,7 @@ fn pulse_and_clicks(review: &Review) -> String {
         text += " Only the line “Metronome” and the column “Against clicks” are against the \
                  clicks, or equal parts of the time between them, early negative; both as they \
                  reach the microphone. Each metre that the metronome is farther from it than the \
-                 drum makes strokes seem 3 ms early.";
+                 drum makes strokes seem 3\u{a0}ms early.";
     }
     text
 }
@@ -271,6 +278,8 @@ pub mod column {
     pub const NOT_CLEAN: &str = "Not clean";
     pub const UNSURE: &str = "Unsure";
     pub const UNEVENNESS: &str = "Unevenness";
+    /// The same where room is short.
+    pub const UNEVEN: &str = "Uneven";
     pub const APART: &str = "Apart";
     pub const RIGHT: &str = "Right hand";
     pub const LEFT: &str = "Left hand";
@@ -302,7 +311,7 @@ pub mod column {
     pub const WHY: &str = "Why";
     pub const STATE: &str = "State";
     pub const AFTER: &str = "Stopped after";
-    pub const LATE: &str = "Late";
+    pub const LATE: &str = "Against its end";
     pub const RING: &str = "Rings";
     pub const TIME: &str = "Time";
     pub const TEMPO: &str = "Tempo";
@@ -328,9 +337,9 @@ pub mod unit {
     pub const CENTS: &str = "cents";
     pub const HZ: &str = "Hz";
     pub const CENTS_A_MIN: &str = "cents a min";
-    pub const CENTS_10_DB: &str = "cents for 10 dB";
+    pub const CENTS_10_DB: &str = "cents for 10\u{a0}dB";
     pub const DB: &str = "dB";
-    pub const DB_HALF: &str = "dB after 0.5 s";
+    pub const DB_HALF: &str = "dB after 0.5\u{a0}s";
     pub const A_SECOND: &str = "a second";
     pub const SECONDS: &str = "s";
     pub const MIN_SEC: &str = "min:s";
@@ -357,11 +366,11 @@ pub fn settings(review: &Review) -> Vec<(&'static str, String)> {
             ),
         ),
         (
-            "Noticeable below 240 ms",
+            "Noticeable below 240\u{a0}ms",
             format!("{}{NBSP}ms", number::short(s.noticeable_ms, 1)),
         ),
         (
-            "Noticeable from 240 ms",
+            "Noticeable from 240\u{a0}ms",
             format!("{}{NBSP}%", number::short(s.noticeable_pct, 2)),
         ),
         (

@@ -268,6 +268,13 @@ await check("refused: the key names what is drawn", async () => {
   await close(page);
 });
 
+await check("five: a narrow window shows the first stroke", async () => {
+  const page = await open("five/review.html", { viewport: narrow });
+  const [first, strip] = [await page.locator("#strip .dot circle").first().boundingBox(), await page.locator(".over").boundingBox()];
+  assert.ok(first.x >= strip.x && first.x + first.width <= strip.x + strip.width, `${first.x} in ${strip.x}..${strip.x + strip.width}`);
+  await close(page);
+});
+
 await check("hostile: nothing comes alive", async () => {
   const page = await open("hostile/review.html");
   assert.equal(await page.locator("img, b, i, u, iframe").count(), 0);
@@ -414,6 +421,25 @@ await check("sound: the strip follows what plays", async () => {
   await page.waitForFunction(() => document.querySelector(".over").scrollLeft > 1000);
   const x = Number(await page.locator("#playhead").getAttribute("x1"));
   near(x / Number(await page.locator(".over svg").getAttribute("data-scale")), 50, 2);
+  await close(page);
+});
+
+await check("sound-refused: without bars the whole is looped", async () => {
+  const page = await open("sound-refused/review.html");
+  assert.deepEqual(page.complaints, []);
+  assert.equal(await page.locator("#back, #on, #loop-from, #loop-to").count(), 0);
+  await page.waitForFunction(() => document.querySelector("audio").readyState >= 1);
+  await page.locator("#loop").click();
+  assert.equal(await page.locator("#loop").getAttribute("aria-pressed"), "true");
+  const scale = Number(await page.locator(".over svg").getAttribute("data-scale"));
+  near(Number(await page.locator("#stretch").getAttribute("width")) / scale, 66, 0.5);
+  await page.locator("#loop").click();
+  assert.equal(await page.locator("#loop").getAttribute("aria-pressed"), "false");
+  await page.locator(".over").focus();
+  await page.keyboard.press("ArrowRight");
+  await page.keyboard.press("Shift+ArrowRight");
+  assert.ok((await at(page)) > 0);
+  assert.deepEqual(page.complaints, []);
   await close(page);
 });
 

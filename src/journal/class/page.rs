@@ -5,7 +5,7 @@ use super::shared::{Shared, shared};
 use super::{Row, State};
 use crate::journal::charts::{self, WIDTHS};
 use crate::journal::measures::{DEFINITIONS, place_of};
-use crate::number::maybe;
+use crate::number::{bound, maybe};
 use crate::report::csv::CLASS_HEAD;
 use crate::report::html::{self, Cell, Column, Scripts, foreign, numbers, words};
 use crate::report::lettering::csv_cell;
@@ -241,7 +241,7 @@ fn not_judged(rows: &[Row]) -> Markup {
                 @for row in others {
                     @let (state, reason) = state(row);
                     dt { (link(row)) }
-                    dd { (state) ": " (foreign(reason)) }
+                    dd { (state) ": " (foreign(&bound(reason))) }
                 }
             }
         }

@@ -8,6 +8,7 @@ mod strip;
 mod tables;
 
 use super::html::{self, Scripts, foreign};
+use crate::number::bound;
 use crate::review::Review;
 use crate::words::{self, page as text};
 use maud::{Markup, html};
@@ -74,7 +75,7 @@ fn head(review: &Review, around: &Around) -> Markup {
             @if !review.judged {
                 p.refused {
                     strong { (text::NOT_JUDGED) } " "
-                    (foreign(&words::sentence(review.reason.as_deref().unwrap_or_default())))
+                    (foreign(&bound(&words::sentence(review.reason.as_deref().unwrap_or_default()))))
                 }
             }
             dl.facts {
@@ -97,7 +98,7 @@ fn head(review: &Review, around: &Around) -> Markup {
                     ul {
                         @for doubt in &review.doubts {
                             li {
-                                (foreign(&doubt.text))
+                                (foreign(&bound(&doubt.text)))
                                 @if let Some(limits) = words::doubt_limits(doubt) {
                                     " " span.note { (limits) }
                                 }

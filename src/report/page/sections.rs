@@ -25,8 +25,8 @@ pub fn practise(review: &Review, around: &Around) -> Markup {
                 @for remark in review.remarks.iter().take(3) {
                     li {
                         @if !remark.bars.is_empty() { p.kicker { (text::remark_bars(remark)) } }
-                        p { (foreign(&remark.text)) }
-                        p { em { (text::TO_PRACTISE) } " " (foreign(&remark.practise)) }
+                        p { (foreign(&number::bound(&remark.text))) }
+                        p { em { (text::TO_PRACTISE) } " " (foreign(&number::bound(&remark.practise))) }
                         (play_link(around, (remark.from_s - beat_s).max(0.0), remark.to_s + TAIL_S))
                     }
                 }

@@ -11,11 +11,18 @@ use maud::{Markup, PreEscaped, html};
 const SLICE: f64 = 900.0;
 
 pub fn section(review: &Review, around: &Around) -> Markup {
+    // Where nothing was followed, nobody knows where a bar begins.
+    let has_bars = review.written.bars.iter().any(|b| b.time_s.is_some());
+    let keys = if has_bars {
+        text::KEYS
+    } else {
+        text::KEYS_WITHOUT_BARS
+    };
     html! {
         section.listen #glance {
             h2 { (text::GLANCE) }
             @match &around.audio {
-                Some(audio) => { (player(audio)) }
+                Some(audio) => { (player(audio, has_bars)) }
                 None => { p.note { (text::NO_AUDIO) } }
             }
             (strip(review))
@@ -28,7 +35,7 @@ pub fn section(review: &Review, around: &Around) -> Markup {
                     }
                 }
             }
-            @if around.audio.is_some() { p.note.script-only { (text::KEYS) } }
+            @if around.audio.is_some() { p.note.script-only { (keys) } }
             @if review.passages.len() > 1 {
                 h3 { (text::PASSAGES) }
                 @for (i, passage) in review.passages.iter().enumerate() {
@@ -42,7 +49,7 @@ pub fn section(review: &Review, around: &Around) -> Markup {
     }
 }
 
-fn player(audio: &Audio) -> Markup {
+fn player(audio: &Audio, has_bars: bool) -> Markup {
     html! {
         audio controls preload="metadata" src=(audio.src) data-starts=(n_fine(audio.starts_s))
             aria-label=(text::PLAYER) data-missing=(text::AUDIO_MISSING) {}
@@ -55,8 +62,10 @@ fn player(audio: &Audio) -> Markup {
         }
         div.controls.script-only {
             button #toggle type="button" data-pause=(text::PAUSE) { (text::PLAY) }
-            button #back type="button" { (text::BAR_BACK) }
-            button #on type="button" { (text::BAR_ON) }
+            @if has_bars {
+                button #back type="button" { (text::BAR_BACK) }
+                button #on type="button" { (text::BAR_ON) }
+            }
             label {
                 (text::SPEED) " "
                 select #speed {
@@ -66,10 +75,13 @@ fn player(audio: &Audio) -> Markup {
                 }
             }
             span.nowrap {
-                button #loop type="button" aria-pressed="false" { (text::LOOP) } " "
-                label { (text::LOOP_FROM) " " input #loop-from type="number"; }
-                " "
-                label { (text::LOOP_TO) " " input #loop-to type="number"; }
+                button #loop type="button" aria-pressed="false" { (text::LOOP) }
+                @if has_bars {
+                    " "
+                    label { (text::LOOP_FROM) " " input #loop-from type="number"; }
+                    " "
+                    label { (text::LOOP_TO) " " input #loop-to type="number"; }
+                }
             }
         }
     }

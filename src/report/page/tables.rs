@@ -55,8 +55,8 @@ pub fn kinds(review: &Review) -> Markup {
         numbers(column::CLEAN, ""),
         numbers(column::NOT_CLEAN, ""),
         numbers(column::UNSURE, ""),
-        numbers(column::UNEVENNESS, unit::MS),
-        numbers(column::UNEVENNESS, unit::PCT),
+        numbers(column::UNEVEN, unit::MS),
+        numbers(column::UNEVEN, unit::PCT),
         numbers(column::APART, unit::MS),
     ];
     if hands {
@@ -78,8 +78,8 @@ pub fn kinds(review: &Review) -> Markup {
                 plain(k.median_interval_ms, 0),
             ];
             if hands {
-                row.push(signed(k.right_ms, 1));
-                row.push(signed(k.left_ms, 1));
+                row.push(signed_sd(k.right_ms, k.right_sd_ms));
+                row.push(signed_sd(k.left_ms, k.left_sd_ms));
             }
             row
         })
@@ -225,7 +225,7 @@ pub fn rolls(review: &Review) -> Markup {
                 Cell::text(&words::roll_label(review, r)),
                 plain(Some(r.to_s - r.from_s), 1),
                 with_sd(r.strokes_per_s, r.strokes_per_s_sd),
-                plain(r.unevenness_pct, 0),
+                with_sd(r.unevenness_pct, r.unevenness_sd_pct),
                 signed(r.start_accent_db, 1),
                 signed(r.end_accent_db, 1),
                 with_sd(r.gap_ms, r.gap_sd_ms),
