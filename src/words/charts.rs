@@ -3,7 +3,8 @@
 
 use super::{
     bar_span, clean_share, count, early_late, interval_name, interval_size, kind_size, kind_title,
-    noticeable_ms, outcome, played_line, stop_expected, stop_verdict, tempo_line, tune_verdict,
+    noticeable_ms, outcome, played_line, stop_expected, stop_verdict, surely, tempo_line,
+    tune_verdict,
 };
 use crate::number::{self, NBSP};
 use crate::pitch::Pitch;
@@ -64,11 +65,12 @@ const DYNAMICS_KEY: &str = "Dots: strokes. Solid: median under one mark, differe
      drums taken out, with two standard uncertainties.";
 const DYNAMICS_ORDER_KEY: &str = "Broken: the nearest levels that keep the order of the marks.";
 pub const ACCENTS_LINE: &str = "Against unaccented strokes near by on the same drum, with two \
-     standard uncertainties; the band is what an ear hardly notices (1 dB).";
+     standard uncertainties; the band is what an ear hardly notices (1\u{a0}dB).";
 pub const ROLLS_LINE: &str = "Level along each roll, dB against the loudest stroke of the take; its \
      first and last strokes against the rest.";
 pub const STOPS_LINE: &str = "How the drum's own tones died away after the stroke, from its level \
-     down to 40 dB below it. Bar: two standard uncertainties of the moment to either side.";
+     down to 40\u{a0}dB below it. Bar: two standard uncertainties of the moment to either side. \
+     Half a second after its end, what still rings is told in dB against the stroke.";
 pub const SECONDS_AFTER_STROKE: &str = "seconds after the stroke";
 pub const SECONDS_INTO_ROLL: &str = "seconds from the start of the roll";
 pub const SOUND: &str = "sound";
@@ -86,13 +88,30 @@ pub fn nothing(review: &Review, why: &str) -> String {
 }
 
 pub const DEVIATIONS: &str = "Notes against the pulse";
-pub const DEVIATIONS_ACROSS: &str = "ms; − early, + late";
+pub const DEVIATIONS_ACROSS: &str = "ms against the pulse: − early, + late";
 pub const DEVIATIONS_UP: &str = "notes";
+pub const KEY_EITHER_SIDE: &str = "to neither side for sure";
+pub const KEY_MEDIAN: &str = "median";
 pub const NO_DEVIATIONS: &str = "Too few notes were heard for this chart.";
 
-/// What the chart of deviations says in a sentence.
-pub fn deviations_line(median_ms: &str, notes: usize) -> String {
-    format!("{notes} notes, median {median_ms} ms")
+/// What the chart of deviations says in a sentence. A note is early or late
+/// when it is so beyond two standard uncertainties.
+pub fn deviations_line(median_ms: f64, notes: usize, (early, late): (usize, usize)) -> String {
+    let median = number::sized(&number::signed(median_ms, 1), "ms");
+    format!(
+        "{}, median {median}: {early} surely early, {late} surely late (beyond two standard \
+         uncertainties), {} to neither side for sure.",
+        count(notes, "note", "notes"),
+        notes - early - late
+    )
+}
+
+/// Said where some notes lie outside the axis.
+pub fn deviations_beyond(reach_ms: f64) -> String {
+    format!(
+        "Notes more than {} from the pulse stand in the outermost columns.",
+        number::sized(&number::plain(reach_ms, 0), "ms")
+    )
 }
 
 /// Which part and take a chart belongs to.
@@ -163,7 +182,8 @@ pub fn kind_line(kind: &FigureKind, settings: &Settings) -> String {
 }
 
 pub fn figure_tip(figure: &Figure, stroke: usize, offset: f64) -> String {
-    let ms = figure.interval_ms.map(|i| early_late(offset * i, None));
+    let sd = figure.unevenness_sd_ms;
+    let ms = figure.interval_ms.map(|i| early_late(offset * i, sd));
     format!(
         "Bar {}, stroke {stroke}: {}",
         figure.bar,
@@ -185,9 +205,9 @@ pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
     let ms = kind.usual_shape_ms.get(k).copied().unwrap_or(f64::NAN);
     let sd = kind.usual_shape_sd_ms.get(k).copied();
     let stroke = format!("Stroke {}", k + 2);
-    if sd.is_none_or(|sd| ms.abs() <= 2.0 * sd) {
-        let size = number::signed_with_sd(ms, sd);
-        return format!("{stroke}: {size}{NBSP}ms, to neither side for sure.");
+    if !surely(ms, sd) {
+        let size = number::sized(&number::signed_with_sd(ms, sd), "ms");
+        return format!("{stroke}: {size}, to neither side for sure.");
     }
     let mut text = format!("{stroke}: usually {}", early_late(ms, sd));
     if let Some(n) = kind.usual_shape_count.get(k) {
@@ -265,7 +285,8 @@ pub fn setting_small(setting: &SettingFacts) -> String {
     }
     if let Some(drift) = setting.drift_cents_per_min {
         let sd = setting.drift_sd_cents_per_min;
-        text += &format!("; drift {} cents a min", number::signed_with_sd(drift, sd));
+        let size = number::signed_with_sd(drift, sd);
+        text += &format!("; drift {} a min", number::sized(&size, "cents"));
     }
     text
 }
@@ -327,8 +348,8 @@ pub fn level_tip(level: &LevelFacts) -> String {
 /// "−12 dB, n 14".
 pub fn level_number(level: &LevelFacts) -> String {
     format!(
-        "{} dB, n {}",
-        number::maybe(level.level_db, 0),
+        "{}, n{NBSP}{}",
+        number::sized(&number::maybe(level.level_db, 0), "dB"),
         level.strokes
     )
 }
@@ -449,7 +470,10 @@ pub fn roll_lines(roll: &Roll) -> Vec<String> {
         None => "speed not measured".to_owned(),
     };
     let even = match roll.unevenness_pct {
-        Some(pct) => format!("spacing uneven by {}{NBSP}%", number::plain(pct, 0)),
+        Some(pct) => {
+            let size = number::with_sd(pct, roll.unevenness_sd_pct);
+            format!("spacing uneven by {}", number::sized(&size, "%"))
+        }
         None => "evenness not measured".to_owned(),
     };
     let mut lines = vec![speed, even];

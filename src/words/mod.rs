@@ -22,6 +22,7 @@ pub use crate::number::bar_span;
 pub use charts::*;
 
 use crate::align::Outcome;
+use crate::measure::AGAINST_SDS;
 use crate::number::{self, NBSP};
 use crate::pitch::Pitch;
 use crate::report::lettering::harmless;
@@ -118,20 +119,29 @@ pub fn hands(kind: &FigureKind) -> Option<String> {
     let (right, left) = (kind.right_ms?, kind.left_ms?);
     Some(format!(
         "By hand, against the pulse: right {}, left {}.",
-        early_late(right, None),
-        early_late(left, None)
+        early_late(right, kind.right_sd_ms),
+        early_late(left, kind.left_sd_ms)
     ))
 }
 
-/// "18 ± 3 ms early".
+/// Whether a value lies to one side of zero beyond its uncertainty. Without an
+/// uncertainty nothing is sure.
+pub fn surely(value: f64, sd: Option<f64>) -> bool {
+    sd.is_some_and(|sd| value.abs() > AGAINST_SDS * sd)
+}
+
+/// "18 ± 3 ms early"; where the side is not sure, "−2 ± 3 ms". A value without
+/// an uncertainty is told by its side.
 pub fn early_late(ms: f64, sd: Option<f64>) -> String {
+    if sd.is_some() && !surely(ms, sd) {
+        return number::sized(&number::signed_with_sd(ms, sd), "ms");
+    }
+    if number::plain(ms, 0) == "0" {
+        return format!("within {}", number::sized("1", "ms"));
+    }
+    let word = if ms < 0.0 { "early" } else { "late" };
     let size = number::with_sd(ms.abs(), sd);
-    let word = match () {
-        () if number::plain(ms, 0) == "0" => return format!("within 1{NBSP}ms"),
-        () if ms < 0.0 => "early",
-        () => "late",
-    };
-    format!("{size}{NBSP}ms {word}")
+    format!("{} {word}", number::sized(&size, "ms"))
 }
 
 /// "kept 96, written 100 quarter notes a minute".
@@ -149,7 +159,7 @@ pub fn tempo_line(tempo: &TempoFacts) -> String {
         }
     }
     if let (Some(drift), Some(sd)) = (tempo.drift_pct_per_min, tempo.drift_sd_pct_per_min)
-        && drift.abs() > 2.0 * sd
+        && surely(drift, Some(sd))
     {
         let word = if drift > 0.0 { "gaining" } else { "losing" };
         line += &format!(
@@ -195,19 +205,19 @@ pub fn metronome_line(metronome: &MetronomeFacts) -> String {
         return rate;
     };
     let sd = metronome.deviation_sd_ms;
-    let strokes = match sd {
-        Some(known) if off.abs() > 2.0 * known => {
-            let side = if off < 0.0 { "before" } else { "after" };
-            let off = number::with_sd(off.abs(), sd);
-            format!("usually {off}{NBSP}ms {side} the clicks")
-        }
-        _ => {
-            let off = number::signed_with_sd(off, sd);
-            format!("{off}{NBSP}ms against the clicks, to neither side for sure")
-        }
+    let strokes = if surely(off, sd) {
+        let side = if off < 0.0 { "before" } else { "after" };
+        let size = number::with_sd(off.abs(), sd);
+        format!("usually {} {side} the clicks", number::sized(&size, "ms"))
+    } else {
+        let size = number::signed_with_sd(off, sd);
+        format!(
+            "{} against the clicks, to neither side for sure",
+            number::sized(&size, "ms")
+        )
     };
-    let scatter = number::plain(scatter, 0);
-    format!("{rate}; strokes {strokes}, scattering by {scatter}{NBSP}ms")
+    let scatter = number::sized(&number::plain(scatter, 0), "ms");
+    format!("{rate}; strokes {strokes}, scattering by {scatter}")
 }
 
 /// How many of the notes that were reached have which outcome.
@@ -254,7 +264,7 @@ pub fn played_line(review: &Review) -> String {
         (tally.unsure, "unsure"),
     ] {
         if number > 0 {
-            line += &format!(", {number} {word}");
+            line += &format!(", {number}{NBSP}{word}");
         }
     }
     let extra = review
@@ -327,15 +337,15 @@ pub fn interval_name(lower: Pitch, upper: Pitch) -> &'static str {
     NAMES.get(semitones).copied().unwrap_or("interval")
 }
 
-/// "8 ± 4 cents wide".
+/// "14 ± 4 cents wide"; where the side is not sure, "+6 ± 4 cents".
 pub fn interval_size(interval: &IntervalFacts) -> String {
-    let size = number::with_sd(interval.cents.abs(), Some(interval.cents_sd));
-    let zero = number::plain(interval.cents, 0) == "0";
-    match interval.cents {
-        _ if zero => format!("{size}{NBSP}cents"),
-        c if c < 0.0 => format!("{size}{NBSP}cents narrow"),
-        _ => format!("{size}{NBSP}cents wide"),
+    let (cents, sd) = (interval.cents, Some(interval.cents_sd));
+    if !surely(cents, sd) {
+        return number::sized(&number::signed_with_sd(cents, sd), "cents");
     }
+    let side = if cents < 0.0 { "narrow" } else { "wide" };
+    let size = number::with_sd(cents.abs(), sd);
+    format!("{} {side}", number::sized(&size, "cents"))
 }
 
 /// Why a drum was to be silent.
@@ -357,9 +367,19 @@ pub fn stop_verdict(stop: &Stop) -> String {
         .unwrap_or_default();
     match (stop.state, stop.late_ms) {
         (StopState::Stopped, Some(late)) => {
-            let size = number::with_sd(late.abs(), stop.stopped_after_sd_ms);
-            let side = if late < 0.0 { "before" } else { "after" };
-            format!("stopped {size}{NBSP}ms {side} its end{ring}")
+            let sd = stop.stopped_after_sd_ms;
+            let when = if surely(late, sd) {
+                let side = if late < 0.0 { "before" } else { "after" };
+                let size = number::with_sd(late.abs(), sd);
+                format!("{} {side} its end", number::sized(&size, "ms"))
+            } else {
+                let size = number::signed_with_sd(late, sd);
+                format!("{} against its end", number::sized(&size, "ms"))
+            };
+            format!("stopped {when}{ring}")
+        }
+        (StopState::Stopped, None) if stop.stopped_after_ms.is_none() => {
+            format!("stopped, when cannot be told{ring}")
         }
         (StopState::Stopped, None) => format!("stopped{ring}"),
         (StopState::Ringing, _) => format!("left to ring{ring}"),

@@ -1,7 +1,7 @@
 //! Pages across takes, written by the commands as a player calls them: weeks,
 //! two sets, a class. `tests/page/drive.mjs` opens them in a browser.
 
-use crate::files::out;
+use crate::files::{breaks, out};
 use crate::fixture;
 use assert_cmd::Command;
 use kettlemark::journal::date::{Origin, Recorded};
@@ -66,7 +66,9 @@ fn weeks(
     }
     let mut command = kettlemark();
     command.args(["trend", "--player", player, "--log"]);
-    said(command.arg(&log).arg("--out").arg(out(name)), 0)
+    let told = said(command.arg(&log).arg("--out").arg(out(name)), 0);
+    unbroken(name);
+    told
 }
 
 #[test]
@@ -122,7 +124,9 @@ fn two_sets(name: &str, sets: [(&str, usize, f64); 2]) -> String {
     let mut command = kettlemark();
     command.current_dir(folder.path());
     command.args(["compare", sets[0].0, sets[1].0]);
-    said(command.arg("--out").arg(out(name)), 0)
+    let told = said(command.arg("--out").arg(out(name)), 0);
+    unbroken(name);
+    told
 }
 
 #[test]
@@ -159,7 +163,20 @@ fn class(name: &str, title: &str, reviews: &[Review], broken: &[&str], code: i32
     let csv = std::fs::read_to_string(out(name).join("class.csv")).unwrap();
     let rows = csv::Reader::from_reader(csv.as_bytes()).into_records();
     assert_eq!(rows.count(), reviews.len() + broken.len());
+    unbroken(name);
     told
+}
+
+/// No number on a page or drawing is parted from its unit.
+fn unbroken(name: &str) {
+    for entry in std::fs::read_dir(out(name)).unwrap() {
+        let path = entry.unwrap().path();
+        let extension = path.extension().unwrap_or_default();
+        if ["html", "svg"].iter().any(|e| extension == *e) {
+            let text = std::fs::read_to_string(&path).unwrap();
+            assert_eq!(breaks(&text), Vec::<String>::new(), "{}", path.display());
+        }
+    }
 }
 
 /// Marks that turn the direction of writing, and control characters, are in

@@ -4,8 +4,8 @@
 use crate::fixture;
 use kettlemark::report::charts::Frame;
 use kettlemark::report::charts::overview::{self, Layout};
-use kettlemark::report::{self, Options, json};
-use kettlemark::review::Review;
+use kettlemark::report::{self, Options, json, page};
+use kettlemark::review::{Review, StopState};
 use kettlemark::words;
 use std::path::{Path, PathBuf};
 
@@ -39,6 +39,173 @@ fn written(review: &Review) -> (tempfile::TempDir, Vec<(String, String)>) {
         (name.to_owned(), text)
     });
     (dir, files.to_vec())
+}
+
+/// Places of a page or drawing where a line may end between a number and its
+/// uncertainty or its unit.
+pub fn breaks(markup: &str) -> Vec<String> {
+    const UNITS: [&str; 7] = ["±", "ms", "dB", "Hz", "kHz", "%", "cents"];
+    let mut text = String::new();
+    let mut rest = markup;
+    while let Some(at) = rest.find('<') {
+        text.push_str(&rest[..at]);
+        // No word reaches across a tag.
+        text.push('|');
+        let end = ["style", "script"]
+            .into_iter()
+            .find(|tag| rest[at + 1..].starts_with(tag))
+            .map_or(">", |tag| {
+                if tag == "style" {
+                    "</style>"
+                } else {
+                    "</script>"
+                }
+            });
+        let length = rest[at..]
+            .find(end)
+            .map_or(rest.len() - at, |i| i + end.len());
+        rest = &rest[at + length..];
+    }
+    let words: Vec<&str> = text.split([' ', '\n']).collect();
+    let number = |word: &str, last: bool| {
+        let c = if last {
+            word.chars().last()
+        } else {
+            word.chars().next()
+        };
+        c.is_some_and(|c| c.is_ascii_digit())
+    };
+    words
+        .windows(2)
+        .filter(|w| {
+            let unit: String = w[1]
+                .chars()
+                .take_while(|c| !",.;:)|".contains(*c))
+                .collect();
+            (number(w[0], true) && UNITS.contains(&unit.as_str()))
+                || (w[0].ends_with('±') && number(w[1], false))
+        })
+        .map(|w| w.join(" "))
+        .collect()
+}
+
+/// A number stands on one line with its uncertainty and its unit: in the texts
+/// of the program, and in those that a review brings with common spaces.
+#[test]
+fn no_line_ends_between_a_number_and_its_unit() {
+    assert_eq!(breaks("<p>16.0 ± 1.8 ms, 4<b> ms</b></p>").len(), 3);
+    for (name, mut review) in fixture::all() {
+        review.doubts.push(kettlemark::review::Doubt {
+            kind: "noise".into(),
+            text: words::remarks::noise(18.0),
+            limits: Vec::new(),
+        });
+        for (file, text) in written(&review).1 {
+            if text.starts_with('<') {
+                assert_eq!(breaks(&text), Vec::<String>::new(), "{name}/{file}");
+            }
+        }
+    }
+}
+
+/// Levels against an absolute reference say which it is.
+#[test]
+fn peak_and_noise_are_told_against_full_scale() {
+    let mut take = fixture::clean().take;
+    take.peak_db = Some(-3.2);
+    take.noise_floor_db = Some(-61.0);
+    let line = words::page::recording(&take);
+    let told = "peak \u{2212}3\u{a0}dB and noise \u{2212}61\u{a0}dB against full scale";
+    assert!(line.ends_with(told), "{line}");
+    take.peak_db = None;
+    take.noise_floor_db = None;
+    assert!(!words::page::recording(&take).contains("full scale"));
+}
+
+/// Where no bar is known the player offers none.
+#[test]
+fn the_player_of_a_refused_take_has_no_bars() {
+    let around = page::Around {
+        audio: Some(page::Audio {
+            src: "take.wav".to_owned(),
+            starts_s: 0.0,
+            inside: false,
+        }),
+        recorded: None,
+    };
+    let bars = [
+        "id=\"back\"",
+        "id=\"on\"",
+        "id=\"loop-from\"",
+        "from bar to bar",
+    ];
+    let judged = page::page(&fixture::clean(), &around);
+    let refused = page::page(&fixture::refused(), &around);
+    for sign in bars {
+        assert!(judged.contains(sign), "{sign}");
+        assert!(!refused.contains(sign), "{sign}");
+    }
+    assert!(refused.contains("id=\"toggle\"") && refused.contains("id=\"loop\""));
+}
+
+/// The columns of the notes against the pulse: filled only where a note is
+/// early or late beyond its uncertainty; no colour that a dark page would keep.
+#[test]
+fn only_what_is_surely_early_or_late_looks_so() {
+    let mut review = fixture::bad();
+    let count = |review: &Review, class: &str| {
+        let text = report::charts::deviations::draw(review, Frame::ALONE).file();
+        let body = text.split("</style>").nth(1).unwrap().to_owned();
+        assert!(!body.contains("fill=\"#") && !body.contains("stroke=\"#"));
+        // One of each kind stands in the key.
+        body.matches(&format!("class=\"{class}\"")).count() - 1
+    };
+    assert!(count(&review, "early") > 0 && count(&review, "late") > 0);
+    for note in &mut review.notes {
+        note.deviation_sd_ms = note.deviation_ms.map(|ms| ms.abs());
+    }
+    assert_eq!(count(&review, "early") + count(&review, "late"), 0);
+    assert!(count(&review, "open") > 0);
+    for note in &mut review.notes {
+        note.deviation_sd_ms = None;
+    }
+    assert_eq!(count(&review, "early") + count(&review, "late"), 0);
+    // A stop is drawn late only where it surely is.
+    let lines = |review: &Review| {
+        let text = report::charts::stops::draw(review, Frame::ALONE).file();
+        text.matches("class=\"lateline\"").count()
+    };
+    assert!(lines(&review) > 0);
+    for stop in &mut review.stops {
+        stop.stopped_after_sd_ms = stop.late_ms.map(f64::abs);
+    }
+    assert_eq!(lines(&review), 0);
+}
+
+/// A stop at an unknown moment is told as one, without a time.
+#[test]
+fn a_stop_whose_moment_is_unknown_is_still_a_stop() {
+    let mut stop = fixture::clean().stops[0].clone();
+    stop.state = StopState::Stopped;
+    stop.stopped_after_ms = None;
+    stop.stopped_after_sd_ms = None;
+    stop.late_ms = None;
+    stop.ring_db_500ms = None;
+    assert_eq!(words::stop_verdict(&stop), "stopped, when cannot be told");
+    // Under a fermata the moment is known and the end is not.
+    stop.stopped_after_ms = Some(2400.0);
+    stop.stopped_after_sd_ms = Some(20.0);
+    assert_eq!(words::stop_verdict(&stop), "stopped");
+    stop.late_ms = Some(14.0);
+    assert_eq!(
+        words::stop_verdict(&stop),
+        "stopped +14\u{a0}±\u{a0}20\u{a0}ms against its end"
+    );
+    stop.late_ms = Some(-140.0);
+    assert_eq!(
+        words::stop_verdict(&stop),
+        "stopped 140\u{a0}±\u{a0}20\u{a0}ms before its end"
+    );
 }
 
 #[test]
@@ -76,7 +243,7 @@ fn a_page_with_sound_is_written() {
         wav.write_sample(wave as i16).unwrap();
     }
     wav.finalize().unwrap();
-    let options = Options {
+    let mut options = Options {
         take: Some(take),
         with_audio: false,
         recorded: Some("28 October 2026 (from the file's name)".to_owned()),
@@ -84,6 +251,8 @@ fn a_page_with_sound_is_written() {
     report::write(&fixture::bad(), &dir, &options).unwrap();
     let page = std::fs::read_to_string(dir.join("review.html")).unwrap();
     assert!(!page.contains("base64"));
+    options.recorded = None;
+    report::write(&fixture::refused(), &out("sound-refused"), &options).unwrap();
     assert!(page.contains("src=\"seen-a%20%231%20%22take%22%20100%25%20%3Cb%3E%26%27%C3%BC.wav\""));
 }
 

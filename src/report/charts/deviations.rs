@@ -1,102 +1,189 @@
-//! deviations.svg: how far the notes lie from the pulse, counted.
+//! deviations.svg: how far the notes lie from the pulse, counted. A column
+//! holds the notes of some milliseconds; filled are those that are surely early
+//! or late, hollow those that may lie to either side.
 
-use super::{Frame, nothing};
+use super::{Frame, begin, finish, nothing, paragraph};
 use crate::report::lettering;
+use crate::report::svg::{Anchor, Svg, n};
 use crate::review::Review;
 use crate::stats::median;
 use crate::{number, words};
 use plotters::prelude::*;
 
-const SIZE: (u32, u32) = (832, 380);
 /// Width of a column, ms.
-const COLUMN_MS: i32 = 4;
+const COLUMN_MS: f64 = 4.0;
 /// Columns to each side; what lies beyond is counted in the outermost.
-const COLUMNS: i32 = 15;
+const COLUMNS: usize = 15;
+const REACH_MS: f64 = COLUMNS as f64 * COLUMN_MS;
 /// Fewer notes are no distribution.
 const LEAST: usize = 8;
-/// Early and late, told apart by place as well (Okabe and Ito's blue and
-/// vermillion).
-const EARLY: RGBColor = RGBColor(0, 114, 178);
-const LATE: RGBColor = RGBColor(213, 94, 0);
+const HEIGHT: f64 = 270.0;
 
-/// The chart as a file of its own.
-pub fn file(review: &Review) -> String {
-    let mut deviations: Vec<f64> = review.notes.iter().filter_map(|n| n.deviation_ms).collect();
-    deviations.sort_by(f64::total_cmp);
-    let middle = median(&deviations).filter(|_| deviations.len() >= LEAST);
-    middle
-        .and_then(|m| draw(review, &deviations, m).ok())
-        .unwrap_or_else(|| {
-            let why = words::nothing(review, words::NO_DEVIATIONS);
-            nothing(review, Frame::ALONE, "deviations", words::DEVIATIONS, &why).file()
-        })
+/// What the drawing library writes as colours, and the classes of `chart.css`
+/// that take their place: they follow the reader's light or dark.
+const LINES: RGBColor = RGBColor(1, 1, 1);
+const GRID: RGBColor = RGBColor(2, 2, 2);
+const LETTERS: RGBColor = RGBColor(3, 3, 3);
+const EARLY: RGBColor = RGBColor(4, 4, 4);
+const LATE: RGBColor = RGBColor(5, 5, 5);
+const EITHER: RGBColor = RGBColor(6, 6, 6);
+const MIDDLE: RGBColor = RGBColor(7, 7, 7);
+const CLASSES: [(RGBColor, &str); 7] = [
+    (LINES, "axis"),
+    (GRID, "grid"),
+    (LETTERS, "soft small"),
+    (EARLY, "early"),
+    (LATE, "late"),
+    (EITHER, "open"),
+    (MIDDLE, "copper"),
+];
+
+/// The notes of one column.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Column {
+    sure: usize,
+    unsure: usize,
 }
 
-/// Draws columns and the median. Fails only if the drawing library does.
-fn draw(
-    review: &Review,
-    deviations: &[f64],
-    middle: f64,
-) -> Result<String, Box<dyn std::error::Error>> {
-    let column =
-        |ms: f64| ((ms / f64::from(COLUMN_MS)).floor() as i32).clamp(-COLUMNS, COLUMNS - 1);
-    let mut counts = vec![0_i32; 2 * COLUMNS as usize];
-    for &ms in deviations {
-        counts[(column(ms) + COLUMNS) as usize] += 1;
+pub fn draw(review: &Review, frame: Frame) -> Svg {
+    let notes: Vec<(f64, Option<f64>)> = review
+        .notes
+        .iter()
+        .filter_map(|n| Some((n.deviation_ms?, n.deviation_sd_ms)))
+        .collect();
+    let all: Vec<f64> = notes.iter().map(|n| n.0).collect();
+    let Some(middle) = median(&all).filter(|_| notes.len() >= LEAST) else {
+        let why = words::nothing(review, words::NO_DEVIATIONS);
+        return nothing(review, frame, "deviations", words::DEVIATIONS, &why);
+    };
+    let sure = |side: f64| {
+        let to_side = notes.iter().filter(|(ms, _)| ms * side > 0.0);
+        to_side.filter(|(ms, sd)| words::surely(*ms, *sd)).count()
+    };
+    let told = words::deviations_line(middle, notes.len(), (sure(-1.0), sure(1.0)));
+    let (mut svg, mut y) = begin(review, frame, "deviations", words::DEVIATIONS, &told);
+    y = paragraph(&mut svg, frame, y, "soft small", &told);
+    y = key(&mut svg, frame, y) + 10.0;
+    let (left, size) = (frame.margin(), (frame.right() - frame.margin(), HEIGHT));
+    // Drawing into memory fails only where there is no room at all.
+    let plot = plot(&columns(&notes), middle, size).unwrap_or_default();
+    svg.open(&format!("transform=\"translate({} {})\"", n(left), n(y)));
+    svg.raw(&plot);
+    svg.close();
+    y += HEIGHT;
+    if all.iter().any(|ms| ms.abs() > REACH_MS) {
+        let text = words::deviations_beyond(REACH_MS);
+        y = paragraph(&mut svg, frame, y, "soft small", &text);
     }
-    let highest = counts.iter().copied().max().unwrap_or(1);
-    let reach = f64::from(COLUMNS * COLUMN_MS);
-    let told = words::deviations_line(&number::signed(middle, 1), deviations.len());
+    finish(svg, frame, y)
+}
+
+fn columns(notes: &[(f64, Option<f64>)]) -> Vec<Column> {
+    let mut columns = vec![Column::default(); 2 * COLUMNS];
+    for &(ms, sd) in notes {
+        let place = ((ms + REACH_MS) / COLUMN_MS).floor().max(0.0) as usize;
+        let column = &mut columns[place.min(2 * COLUMNS - 1)];
+        if words::surely(ms, sd) {
+            column.sure += 1;
+        } else {
+            column.unsure += 1;
+        }
+    }
+    columns
+}
+
+/// Axes, columns and the median, without a frame.
+fn plot(
+    columns: &[Column],
+    middle: f64,
+    (width, height): (f64, f64),
+) -> Result<String, Box<dyn std::error::Error>> {
+    let highest = columns.iter().map(|c| c.sure + c.unsure).max().unwrap_or(1);
     let mut drawing = String::new();
     {
-        let area = SVGBackend::with_string(&mut drawing, SIZE).into_drawing_area();
-        area.fill(&WHITE)?;
-        let name = lettering::fit(&lettering::harmless(&review.part.title), 20.0, 520.0);
+        let size = (width as u32, height as u32);
+        let area = SVGBackend::with_string(&mut drawing, size).into_drawing_area();
+        let letters = ("sans-serif", 14).into_font().color(&LETTERS);
         let mut chart = ChartBuilder::on(&area)
-            .caption(format!("{}: {name}", words::DEVIATIONS), ("sans-serif", 20))
-            .margin(16)
-            .x_label_area_size(44)
-            .y_label_area_size(52)
-            .build_cartesian_2d(-reach..reach, 0..highest + highest / 5 + 1)?;
+            .margin_right(12)
+            .x_label_area_size(38)
+            .y_label_area_size(48)
+            .build_cartesian_2d(-REACH_MS..REACH_MS, 0..highest + 1)?;
         chart
             .configure_mesh()
             .disable_x_mesh()
+            .light_line_style(TRANSPARENT)
+            .bold_line_style(GRID)
+            .axis_style(LINES)
+            .x_labels(7)
+            .y_labels(6)
             .x_desc(words::DEVIATIONS_ACROSS)
             .y_desc(words::DEVIATIONS_UP)
             .x_label_formatter(&|ms| number::signed(*ms, 0))
-            .label_style(("sans-serif", 15))
-            .axis_desc_style(("sans-serif", 16))
+            .label_style(letters.clone())
+            .axis_desc_style(letters)
             .draw()?;
-        chart.draw_series(
-            counts
-                .iter()
-                .enumerate()
-                .filter(|(_, n)| **n > 0)
-                .map(|(i, &n)| {
-                    let from = f64::from((i as i32 - COLUMNS) * COLUMN_MS);
-                    let colour = if from < 0.0 { EARLY } else { LATE };
-                    let to = from + f64::from(COLUMN_MS);
-                    Rectangle::new([(from + 0.2, 0), (to - 0.2, n)], colour.filled())
-                }),
-        )?;
-        let top = highest + highest / 10 + 1;
+        // Hollow at the foot, filled above: the eye adds them up.
+        for (i, column) in columns.iter().enumerate() {
+            let from = i as f64 * COLUMN_MS - REACH_MS;
+            let side = if from < 0.0 { EARLY } else { LATE };
+            let parts = [
+                (0, column.unsure, EITHER),
+                (column.unsure, column.unsure + column.sure, side),
+            ];
+            chart.draw_series(parts.iter().filter(|(foot, head, _)| head > foot).map(
+                |(foot, head, colour)| {
+                    let corners = [(from + 0.25, *foot), (from + COLUMN_MS - 0.25, *head)];
+                    Rectangle::new(corners, colour.filled())
+                },
+            ))?;
+        }
+        let middle = middle.clamp(-REACH_MS, REACH_MS);
         chart.draw_series(LineSeries::new(
-            [(middle, 0), (middle, top)],
-            BLACK.stroke_width(2),
+            [(middle, 0), (middle, highest + 1)],
+            MIDDLE,
         ))?;
-        chart.draw_series(std::iter::once(Text::new(
-            told.clone(),
-            (-reach + 2.0, top),
-            ("sans-serif", 16),
-        )))?;
         area.present()?;
     }
-    // The library writes no text alternative.
-    let head = "<svg role=\"img\" data-generator=\"kettlemark\" aria-labelledby=\"v-t v-d\" ";
-    let named = format!(
-        ">\n<title id=\"v-t\">{}</title><desc id=\"v-d\">{}</desc>",
-        lettering::escape(words::DEVIATIONS),
-        lettering::escape(&told)
-    );
-    Ok(drawing.replacen("<svg ", head, 1).replacen('>', &named, 1))
+    Ok(classed(&drawing))
+}
+
+/// What stands inside the library's own frame, with classes for colours and
+/// without faces of its own.
+fn classed(drawing: &str) -> String {
+    let from = drawing.find('>').map_or(0, |i| i + 1);
+    let to = drawing.rfind("</svg>").unwrap_or(drawing.len());
+    let mut inner = drawing[from..to].replace(" font-family=\"sans-serif\"", "");
+    for (RGBColor(r, g, b), class) in CLASSES {
+        for paint in ["fill", "stroke"] {
+            let colour = format!("{paint}=\"#{r:02X}{g:02X}{b:02X}\"");
+            inner = inner.replace(&colour, &format!("class=\"{class}\""));
+        }
+    }
+    inner
+}
+
+/// What is drawn how; gives the height below it.
+fn key(svg: &mut Svg, frame: Frame, y: f64) -> f64 {
+    let (mut x, mut y) = (frame.margin() + 2.0, y + 16.0);
+    for (class, text) in [
+        ("early", words::KEY_EARLY),
+        ("open", words::KEY_EITHER_SIDE),
+        ("late", words::KEY_LATE),
+        ("copper", words::KEY_MEDIAN),
+    ] {
+        let room = 16.0 + lettering::width(text, 11.0);
+        if x + room > frame.right() {
+            x = frame.margin() + 2.0;
+            y += 16.0;
+        }
+        if class == "copper" {
+            svg.line((x + 4.0, y - 10.0), (x + 4.0, y + 1.0), class);
+        } else {
+            svg.rect((x, y - 9.0), (8.0, 9.0), class, None);
+        }
+        svg.text((x + 14.0, y), "soft small", Anchor::Start, text);
+        x += room + 16.0;
+    }
+    y
 }

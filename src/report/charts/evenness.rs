@@ -286,10 +286,7 @@ fn shape_words(svg: &mut Svg, frame: Frame, kind: &FigureKind, noticed: f64, y: 
     let mut y = y;
     for k in 0..kind.usual_shape_ms.len() {
         let ms = kind.usual_shape_ms[k];
-        let sure = kind
-            .usual_shape_sd_ms
-            .get(k)
-            .is_some_and(|sd| ms.abs() > 2.0 * sd);
+        let sure = words::surely(ms, kind.usual_shape_sd_ms.get(k).copied());
         let class = match ms {
             _ if !sure || ms.abs() < noticed => "small",
             ms if ms < 0.0 => "small earlytext",

@@ -69,7 +69,7 @@ pub fn files(review: &Review) -> Vec<(&'static str, String)> {
     vec![
         ("overview.svg", overview::file(review)),
         ("evenness.svg", evenness::draw(review, frame).file()),
-        ("deviations.svg", deviations::file(review)),
+        ("deviations.svg", deviations::draw(review, frame).file()),
         ("intonation.svg", intonation::draw(review, frame).file()),
         ("dynamics.svg", dynamics::draw(review, frame).file()),
         ("rolls.svg", rolls::draw(review, frame).file()),

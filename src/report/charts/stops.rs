@@ -132,18 +132,22 @@ fn draw_row(svg: &mut Svg, frame: Frame, time: &Scale, stop: &Stop, y: f64, row:
         svg.area(&points, "decay");
     }
     let Some(after_ms) = stop.stopped_after_ms else {
-        let x = time.at_to - 9.0;
-        mark(svg, (x, curve_top + 7.0), stop.state);
+        // A stop at an unknown moment has no place on the axis.
+        if stop.state != StopState::Stopped {
+            mark(svg, (time.at_to - 9.0, curve_top + 7.0), stop.state);
+        }
         return;
     };
     if let Some(late_ms) = stop.late_ms {
         let written = time.held((after_ms - late_ms) / 1000.0);
         svg.line((written, curve_top), (written, bottom), "dash");
         let from = time.held(after_ms / 1000.0);
-        let class = if late_ms < 0.0 {
-            "earlyline"
-        } else {
-            "lateline"
+        let class = match () {
+            () if !words::surely(late_ms, stop.stopped_after_sd_ms) => "hair",
+            // A staccato note is meant to be shorter than its value.
+            () if late_ms < 0.0 && stop.expected == "staccato" => "hair",
+            () if late_ms < 0.0 => "earlyline",
+            () => "lateline",
         };
         let level = bottom - 5.0;
         svg.line((written, level), (from, level), class);

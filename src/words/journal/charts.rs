@@ -1,13 +1,13 @@
 //! What stands in charts across takes: keys, figures under titles, tips, and
 //! the sentences that stand for a chart where it cannot be seen.
 
+use super::unit;
 use super::weeks::slope;
-use super::{sized, unit};
 use crate::journal::charts::Row;
 use crate::journal::measures::Definition;
 use crate::journal::stats::Interval;
 use crate::journal::trend::{AtTempo, FEWEST_DAYS, Series};
-use crate::number::{NBSP, plain};
+use crate::number::{NBSP, plain, sized};
 use crate::words::{count, kind_name};
 
 /// What a chart over days shows, for where it cannot be seen.

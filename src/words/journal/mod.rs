@@ -15,7 +15,7 @@ pub use weeks::*;
 use super::{kind_name, setting_label};
 use crate::journal::measures::{Definition, Measure, definition_of};
 use crate::journal::stats::Interval;
-use crate::number::{self, NBSP, plain, signed};
+use crate::number::{self, NBSP, plain, signed, sized};
 
 /// A measure that the log keeps, as a heading.
 pub fn measure(definition: &Definition) -> &'static str {
@@ -97,14 +97,6 @@ pub fn with_unit(title: &str, unit: &str) -> String {
     }
 }
 
-/// A number and its unit.
-fn sized(number: &str, unit: &str) -> String {
-    match unit {
-        "" => number.to_owned(),
-        unit => format!("{number}{NBSP}{unit}"),
-    }
-}
-
 /// "+0.2 to +1.4".
 pub fn range(interval: Interval, decimals: usize) -> String {
     format!(
@@ -146,7 +138,7 @@ pub const ALL_MEASURES: &str = "All measures";
 pub const RECKONED: &str = "How this is reckoned";
 pub const MEASURE: &str = "Measure";
 pub const PROBABILITY: &str = "p";
-pub const IN_95: &str = "95 %";
+pub const IN_95: &str = "95\u{a0}%";
 
 #[cfg(test)]
 mod tests {

@@ -1,10 +1,10 @@
 //! What is said of two sets of takes beside one another.
 
-use super::{ALONE, in_95, sized, unit};
+use super::{ALONE, in_95, unit};
 use crate::journal::compare::{Compared, Comparison};
 use crate::journal::measures::Better;
 use crate::journal::stats::ALPHA;
-use crate::number::{plain, signed};
+use crate::number::{plain, signed, sized};
 use crate::words::count;
 
 pub const BESIDE: &str = "Beside one another";

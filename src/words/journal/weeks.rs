@@ -1,10 +1,10 @@
 //! What is said of a player's measures over the weeks.
 
-use super::{ALONE, fastest_clean, in_95, sized, unit};
+use super::{ALONE, fastest_clean, in_95, unit};
 use crate::journal::stats::ALPHA;
 use crate::journal::stats::logistic::Fastest;
 use crate::journal::trend::{FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
-use crate::number::{NBSP, plain, signed};
+use crate::number::{NBSP, plain, signed, sized};
 use crate::words::{count, kind_title};
 
 pub const WEEKS: &str = "Over the weeks";
