@@ -1,7 +1,7 @@
 //! The whole way from a take that was listened to, to its review.
 
 use crate::align::{Evidence, align};
-use crate::listen::{self, Heard};
+use crate::listen::{self, Heard, Voices};
 use crate::measure;
 use crate::part::Part;
 use crate::review::Review;
@@ -14,10 +14,11 @@ use crate::settings::Settings;
 /// grows after a contact.
 pub fn review(heard: &Heard, part: &Part, settings: &Settings) -> Review {
     let first = align(part, &heard.candidates, None, settings);
-    let heard = &listen::again(heard, part, &first);
+    let heard = &listen::again(heard, part, &first, settings.a4_hz);
+    let voices = Voices::learn(heard, part, &first, settings.a4_hz);
     let evidence = Evidence {
-        per: listen::evidence(heard, part, &first, settings.a4_hz),
-        unheard: listen::unheard(heard, part, &first),
+        per: voices.evidence(),
+        unheard: listen::unheard(heard, part, &first, &voices),
     };
     let alignment = align(part, &heard.candidates, Some(&evidence), settings);
     let strokes = listen::describe(heard, part, &alignment, Some(&evidence), settings);

@@ -9,6 +9,15 @@ use crate::settings::Settings;
 /// A stroke is told from another drum's by at least this, nepers; below,
 /// which drum it was is left open.
 const PLAIN: f32 = 3.0;
+/// Standard uncertainty of a stroke's level in silence, dB.
+const OWN_SD_DB: f64 = 0.5;
+/// What rings adds to the stroke or takes from it as their phases fall: dB,
+/// times the root of the ring's power over the stroke's. One partial alone
+/// would have 6.1 (20 lg e / √2); several even one another out.
+const PHASE_SD_DB: f64 = 2.5;
+/// A fifth of the ring's own power is its possible change: dB, times the ring's
+/// power over the stroke's.
+const RING_SD_DB: f64 = 4.34 * 0.2;
 /// A drum's ring is measured for at most this long after its stroke, seconds.
 const RING_S: f64 = 1.2;
 
@@ -88,9 +97,10 @@ fn level_sd_db(heard: &Heard, time_s: f64) -> f64 {
     let before = total(frame.checked_sub(4));
     let after = total(Some(frame + 4)).max(1e-13);
     let ring = (before / after).min(0.98);
-    // Half a decibel for the stroke itself, and a fifth of the ring's own
-    // power as its possible change.
-    0.5f64.hypot(4.34 * 0.2 * ring / (1.0 - ring))
+    let over_new = ring / (1.0 - ring);
+    OWN_SD_DB
+        .hypot(PHASE_SD_DB * over_new.sqrt())
+        .hypot(RING_SD_DB * over_new)
 }
 
 /// Measures the tone of every stroke that rings undisturbed long enough.

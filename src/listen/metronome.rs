@@ -65,6 +65,14 @@ impl Metronome {
         self.zero_s + number as f64 * self.period_s
     }
 
+    /// How long after the nearest of its clicks a time lies, seconds; it goes on
+    /// for as long as it is heard by itself.
+    pub fn off_s(&self, time_s: f64) -> f64 {
+        let nearest = ((time_s - self.zero_s) / self.period_s).round();
+        let number = nearest.clamp(0.0, self.last() as f64);
+        time_s - self.click_s(number as usize)
+    }
+
     /// The number of the last click that was heard by itself.
     pub fn last(&self) -> usize {
         self.heard.last().copied().unwrap_or(0)

@@ -8,6 +8,7 @@ mod frames;
 mod growth;
 mod in_rolls;
 mod judge;
+pub mod known;
 mod logistic;
 mod low;
 mod metronome;
@@ -19,6 +20,7 @@ mod rises;
 pub mod rolling;
 mod silence;
 mod tone;
+mod usual;
 mod voices;
 
 pub use clicks::Clicks;
@@ -30,7 +32,7 @@ pub use metronome::Metronome;
 pub use opening::Place;
 pub use residual::Residual;
 pub use silence::{SIGN_NAMES, Signs, signs, unheard};
-pub use voices::evidence;
+pub use voices::Voices;
 
 use crate::align::Alignment;
 use crate::error::Error;
@@ -58,9 +60,10 @@ pub fn listen(mut recording: Recording) -> Result<Heard, Error> {
 /// stroke is which note: when each began, and how likely it is one. Strokes
 /// inside rolls may be added behind the others.
 #[must_use]
-pub fn again(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
+pub fn again(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> Heard {
     let mut candidates = heard.candidates.clone();
-    nearby::doubt_soft(&mut candidates, heard, alignment);
+    let voices = Voices::learn(heard, part, alignment, a4_hz);
+    known::weigh(&mut candidates, heard, part, alignment, &voices);
     contacts::place_again(&mut candidates, heard, part, alignment);
     in_rolls::weigh(&mut candidates, heard, part, alignment);
     Heard {

@@ -6,11 +6,13 @@
 //! that drum usually add, as strongly as those around.
 
 use super::logistic::Logistic;
-use super::nearby::Nearby;
-use super::residual::{BIN_S, PARTS};
+use super::nearby::{Nearby, SPREAD, SPREAD_DB};
+use super::residual::BIN_S;
 use super::rises::Scale;
+use super::usual::{APART, Profile, levels_db};
+use super::voices::{Spectra, Voices};
 use super::{BANDS, Heard};
-use crate::align::{Alignment, Outcome};
+use crate::align::Alignment;
 use crate::part::{Part, quarters_f64};
 use std::sync::LazyLock;
 
@@ -18,7 +20,7 @@ use std::sync::LazyLock;
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 9] = [
+pub const SIGN_NAMES: [&str; 10] = [
     "constant",
     "residual",
     "residual_before",
@@ -26,6 +28,7 @@ pub const SIGN_NAMES: [&str; 9] = [
     "rise",
     "rise_expected",
     "rise_short",
+    "voice",
     "gap_before",
     "gap_after",
 ];
@@ -33,20 +36,6 @@ pub const SIGN_NAMES: [&str; 9] = [
 /// The signs of one note.
 pub type Signs = [f32; SIGNS];
 
-/// How far the strength of a stroke lies from what is expected beside the
-/// strokes around it, standard deviation, dB.
-const SPREAD_DB: f64 = 3.5;
-/// Points at which that spread is looked at, in standard deviations, with the
-/// normal share of each.
-const SPREAD: [(f64, f64); 7] = [
-    (-3.0, 0.0060),
-    (-2.0, 0.0606),
-    (-1.0, 0.2417),
-    (0.0, 0.3834),
-    (1.0, 0.2417),
-    (2.0, 0.0606),
-    (3.0, 0.0060),
-];
 /// Places at which the stroke may have been, bins from where the pulse has it:
 /// 15 ms before to 15 ms after.
 const PLACES: [i64; 7] = [-30, -20, -10, 0, 10, 20, 30];
@@ -57,20 +46,22 @@ const SIDES: [(usize, usize); 3] = [(60, 40), (60, 100), (120, 60)];
 const RESIDUAL: (f64, f64) = (-12.0, 3.0);
 /// How much a band rises at most, nepers of power.
 const CAP: f32 = 3.5;
-/// Frames from before a contact to after it that tell what it adds, and frames
-/// around it in which the rise may show.
-const APART: usize = 4;
+/// Frames around a place in which the rise may show.
 const AROUND: i64 = 2;
 /// Nepers beyond which the bands say no more.
 const RISE: (f32, f32) = (-6.0, 8.0);
 const SHORT: (f32, f32) = (-12.0, 3.0);
+/// The spectra compared end and begin so long before and after, seconds; none
+/// are where another stroke follows within so many.
+const MARGIN_S: f64 = 0.015;
+const FOLLOWED_S: f64 = 0.06;
+/// Nepers beyond which they say no more.
+const VOICE: (f64, f64) = (-12.0, 4.0);
 /// Seconds to the stroke before and to the one after beyond which they do not
 /// matter.
 const GAP_S: (f64, f64) = (0.02, 1.0);
 /// A second stroke this close to another does not show, seconds.
 const TOGETHER_S: f64 = 0.025;
-/// Fewer strokes do not tell how a drum sounds.
-const FEWEST: usize = 3;
 /// Silence never speaks more plainly than this against a stroke.
 const LEAST: f64 = 1e-4;
 
@@ -80,24 +71,45 @@ static MODEL: LazyLock<Logistic<SIGNS>> =
 /// For every note of the part: how much likelier what sounds there, without a
 /// stroke among the candidates, is if it was played than if it was left out;
 /// at most 1. `None` where a stroke was found or no passage leads there.
-pub fn unheard(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<f32>> {
+pub fn unheard(
+    heard: &Heard,
+    part: &Part,
+    alignment: &Alignment,
+    voices: &Voices,
+) -> Vec<Option<f32>> {
     let ratio = |silence: Silence| match silence {
         Silence::Covered => 1.0,
         Silence::Shows(signs) => MODEL.log_odds(&signs).exp().clamp(LEAST, 1.0) as f32,
     };
-    let silences = silences(heard, part, alignment).into_iter();
+    let silences = silences(heard, part, alignment, voices).into_iter();
     silences.map(|s| s.map(ratio)).collect()
 }
 
 /// The signs of every note at which no stroke was found and something can be
 /// told, for fitting the weights.
-pub fn signs(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<Signs>> {
-    let silences = silences(heard, part, alignment).into_iter();
+pub fn signs(
+    heard: &Heard,
+    part: &Part,
+    alignment: &Alignment,
+    voices: &Voices,
+) -> Vec<Option<Signs>> {
+    let silences = silences(heard, part, alignment, voices).into_iter();
     let signs = silences.map(|s| match s? {
         Silence::Covered => None,
         Silence::Shows(signs) => Some(signs),
     });
     signs.collect()
+}
+
+/// The times of all strokes of an alignment, in order, seconds.
+fn strokes(heard: &Heard, alignment: &Alignment) -> Vec<f64> {
+    let matches = alignment.passages.iter().flat_map(|p| &p.matches);
+    let mut strokes_s: Vec<f64> = matches
+        .flat_map(|m| m.stroke.iter().chain(&m.further))
+        .map(|&c| heard.candidates[c].time_s)
+        .collect();
+    strokes_s.sort_by(f64::total_cmp);
+    strokes_s
 }
 
 /// What is known of a note at which no stroke was found.
@@ -107,32 +119,22 @@ enum Silence {
     Shows(Signs),
 }
 
-fn silences(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<Silence>> {
-    let look = Look {
+fn silences(
+    heard: &Heard,
+    part: &Part,
+    alignment: &Alignment,
+    voices: &Voices,
+) -> Vec<Option<Silence>> {
+    let strokes_s = strokes(heard, alignment);
+    let mut look = Look {
         heard,
         scale: Scale::of(&heard.residual),
+        voices,
+        spectra: Spectra::of(&heard.low),
     };
     let note_settings = part.note_settings();
-    let mut profiles: Vec<Vec<Profile>> = vec![Vec::new(); part.settings().len()];
-    let mut strokes_s: Vec<f64> = Vec::new();
-    for passage in &alignment.passages {
-        for (offset, found) in passage.matches.iter().enumerate() {
-            let setting = note_settings[passage.notes.0 + offset];
-            let all = found.stroke.iter().chain(&found.further);
-            strokes_s.extend(all.map(|&c| heard.candidates[c].time_s));
-            if let (Outcome::Played, Some(c), Some(s)) = (found.outcome, found.stroke, setting) {
-                profiles[s].extend(look.profile(c));
-            }
-        }
-    }
-    strokes_s.sort_by(f64::total_cmp);
-    let everything = profiles.concat();
-    let usual: Vec<Option<Profile>> = profiles
-        .iter()
-        .map(|p| Profile::usual(if p.len() < FEWEST { &everything } else { p }))
-        .collect();
+    let usual = Profile::usual(heard, part, alignment);
     let nearby = Nearby::new(heard, alignment);
-    let usual_db = nearby.usual_db().unwrap_or(0.0);
     let mut silences: Vec<Option<Silence>> = part.notes.iter().map(|_| None).collect();
     for passage in &alignment.passages {
         for (offset, found) in passage.matches.iter().enumerate() {
@@ -149,12 +151,10 @@ fn silences(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<Sil
                 gap(strokes_s.get(next)),
             ];
             let together = gaps_s.iter().any(|&g| g <= TOGETHER_S);
-            // The softer of the two sides: a mark may change here.
-            let around = nearby.around_db(at_s, None).into_iter().flatten();
-            let stronger_db = around.fold(usual_db, f64::min) - usual_db;
+            let stronger_db = nearby.stronger_db(at_s, None);
             silences[note] = Some(match usual[setting] {
                 Some(profile) if !together => {
-                    Silence::Shows(look.signs(at_s, &profile, stronger_db, gaps_s))
+                    Silence::Shows(look.signs(at_s, (setting, &profile), stronger_db, gaps_s))
                 }
                 _ => Silence::Covered,
             });
@@ -163,70 +163,26 @@ fn silences(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<Sil
     silences
 }
 
-/// What a usual stroke adds: in the parts of the residual, and in the bands.
-#[derive(Clone, Copy)]
-struct Profile {
-    parts: [f32; PARTS],
-    bands: [f32; BANDS],
-}
-
-impl Profile {
-    /// The median of each part and band; `None` of nothing.
-    fn usual(all: &[Self]) -> Option<Self> {
-        let median = |of: &dyn Fn(&Self) -> f32| {
-            let mut values: Vec<f32> = all.iter().map(of).collect();
-            let middle = values.len() / 2;
-            *values.select_nth_unstable_by(middle, f32::total_cmp).1
-        };
-        (!all.is_empty()).then(|| Self {
-            parts: std::array::from_fn(|part| median(&|p| p.parts[part])),
-            bands: std::array::from_fn(|band| median(&|p| p.bands[band])),
-        })
-    }
-
-    fn times(&self, factor: f32) -> Self {
-        Self {
-            parts: self.parts.map(|p| p * factor),
-            bands: self.bands.map(|b| b * factor),
-        }
-    }
-}
-
 /// Looks for strokes that were not found.
 struct Look<'a> {
     heard: &'a Heard,
     scale: Scale<'a>,
+    voices: &'a Voices,
+    spectra: Spectra<'a>,
 }
 
 impl Look<'_> {
-    /// What a stroke adds; `None` where candidates did not come from a sound.
-    fn profile(&self, candidate: usize) -> Option<Profile> {
-        let place = self.heard.places.get(candidate)?;
-        let bands = &self.heard.bands;
-        let time_s = self.heard.candidates[candidate].time_s;
-        let frame = (time_s / bands.hop_s).round() as i64;
-        let before = self.levels_db(frame - APART as i64);
-        let after = self.levels_db(frame + APART as i64);
-        let power = |levels: Option<&[f32; BANDS]>, band: usize| {
-            levels.map_or(0.0, |l| 10f32.powf(l[band] * 0.1))
-        };
-        Some(Profile {
-            parts: self.scale.fresh(place.bin),
-            bands: std::array::from_fn(|b| (power(after, b) - power(before, b)).max(0.0)),
-        })
-    }
-
-    fn levels_db(&self, frame: i64) -> Option<&[f32; BANDS]> {
-        let frame = usize::try_from(frame).ok()?;
-        self.heard.bands.level_db.get(frame)
-    }
-
     /// The signs of a stroke with a usual profile of its drum, so much stronger
     /// than usual, at a time.
-    fn signs(&self, at_s: f64, usual: &Profile, stronger_db: f64, gaps_s: [f64; 2]) -> Signs {
-        let factor = |db: f64| 10f64.powf(db * 0.1) as f32;
-        let expected = usual.times(factor(stronger_db));
-        let around = SPREAD.map(|(off, share)| (expected.times(factor(off * SPREAD_DB)), share));
+    fn signs(
+        &mut self,
+        at_s: f64,
+        (setting, usual): (usize, &Profile),
+        stronger_db: f64,
+        gaps_s: [f64; 2],
+    ) -> Signs {
+        let expected = usual.stronger(stronger_db);
+        let around = SPREAD.map(|(off, share)| (expected.stronger(off * SPREAD_DB), share));
         let [near, before, after] = SIDES.map(|sides| {
             let bin = (at_s / BIN_S).round() as i64;
             let places = PLACES.map(|off| usize::try_from(bin + off).ok());
@@ -246,6 +202,13 @@ impl Look<'_> {
             log_ratio.clamp(RESIDUAL.0, RESIDUAL.1) as f32
         });
         let (rise, rise_expected) = self.rises(at_s, &expected);
+        let voice = if gaps_s[1] < FOLLOWED_S {
+            0.0
+        } else {
+            let view = self.spectra.around(at_s, MARGIN_S, MARGIN_S);
+            let struck = self.voices.struck(&view, setting, stronger_db);
+            struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1) as f32)
+        };
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
         [
             1.0,
@@ -255,6 +218,7 @@ impl Look<'_> {
             rise.clamp(RISE.0, RISE.1),
             rise_expected.ln_1p(),
             (rise - rise_expected).clamp(SHORT.0, SHORT.1),
+            voice,
             gap(gaps_s[0]),
             gap(gaps_s[1]),
         ]
@@ -267,14 +231,14 @@ impl Look<'_> {
         let middle = (at_s / self.heard.bands.hop_s).round() as i64;
         let seen = (middle - AROUND..=middle + AROUND)
             .filter_map(|frame| {
-                let before = self.levels_db(frame - apart)?;
-                let after = self.levels_db(frame + apart)?;
+                let before = levels_db(self.heard, frame - apart)?;
+                let after = levels_db(self.heard, frame + apart)?;
                 let nepers = |db: f32| db * 0.1 * std::f32::consts::LN_10;
                 let rise = |b: usize| nepers(after[b] - before[b]).clamp(-CAP, CAP);
                 Some((0..BANDS).map(rise).sum())
             })
             .fold(RISE.0, f32::max);
-        let would = self.levels_db(middle - apart).map_or(0.0, |before| {
+        let would = levels_db(self.heard, middle - apart).map_or(0.0, |before| {
             let rise = |b: usize| {
                 let ring = 10f32.powf(before[b] * 0.1) + 1e-12;
                 (expected.bands[b] / ring).ln_1p().min(CAP)

@@ -7,10 +7,14 @@
 //! likelihood of a power spectrum (Itakura & Saito 1968; from memory), cut in
 //! every bin.
 
+use super::nearby::{SPREAD, SPREAD_DB};
 use super::{Candidate, Heard, LowBand};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
-use realfft::RealFftPlanner;
+use crate::stats;
+use realfft::num_complex::Complex;
+use realfft::{RealFftPlanner, RealToComplex};
+use std::sync::Arc;
 
 /// Samples of the low band a spectrum looks at: 100 ms.
 const SPAN: usize = 200;
@@ -38,107 +42,271 @@ const COVERED: f64 = 2.0;
 /// A voice learned from fewer strokes than this leans on the model.
 const LEAN: f64 = 1.5;
 
+/// How much of what rang may be left after a stroke; beats may raise it.
+const KEPT: [f64; 5] = [1.2, 0.95, 0.75, 0.5, 0.25];
+
 type Spectrum = [f32; BINS];
 
-/// Power spectra before and after every candidate.
-struct Views {
-    before: Vec<Spectrum>,
-    after: Vec<Spectrum>,
-    /// A quiet power of each bin, as noise.
-    noise: Spectrum,
+/// Power spectra before and after a moment.
+#[derive(Clone, Copy)]
+pub struct View {
+    before: Spectrum,
+    after: Spectrum,
 }
 
-impl Views {
-    fn of(low: &LowBand, candidates: &[Candidate]) -> Self {
+/// Makes spectra of the low band.
+pub struct Spectra<'a> {
+    low: &'a LowBand,
+    fft: Arc<dyn RealToComplex<f32>>,
+    window: Vec<f32>,
+    input: Vec<f32>,
+    output: Vec<Complex<f32>>,
+    scratch: Vec<Complex<f32>>,
+}
+
+impl<'a> Spectra<'a> {
+    pub fn of(low: &'a LowBand) -> Self {
         let fft = RealFftPlanner::<f32>::new().plan_fft_forward(SIZE);
-        let mut input = fft.make_input_vec();
-        let mut output = fft.make_output_vec();
-        let mut scratch = fft.make_scratch_vec();
-        let window: Vec<f32> = (0..SPAN)
-            .map(|i| {
-                let phase = std::f64::consts::TAU * (i as f64 + 0.5) / SPAN as f64;
-                (0.5 - 0.5 * phase.cos()) as f32
-            })
-            .collect();
-        let mut spectrum = |start: i64| -> Spectrum {
-            input.fill(0.0);
-            for (i, w) in window.iter().enumerate() {
-                let sample = usize::try_from(start + i as i64)
-                    .ok()
-                    .and_then(|s| low.samples.get(s));
-                input[i] = sample.copied().unwrap_or(0.0) * w;
-            }
-            let done = fft.process_with_scratch(&mut input, &mut output, &mut scratch);
-            debug_assert!(done.is_ok(), "buffers come from the plan itself");
-            std::array::from_fn(|k| output[FIRST + k].norm_sqr() + 1e-12)
+        let hann = |i: usize| {
+            let phase = std::f64::consts::TAU * (i as f64 + 0.5) / SPAN as f64;
+            (0.5 - 0.5 * phase.cos()) as f32
         };
-        let place = |s: f64| (s * low.rate_hz).round() as i64;
-        let before: Vec<Spectrum> = candidates
-            .iter()
-            .map(|c| spectrum(place(c.time_s - BEFORE_S) - SPAN as i64))
-            .collect();
-        let after: Vec<Spectrum> = candidates
-            .iter()
-            .map(|c| spectrum(place(c.time_s + AFTER_S)))
-            .collect();
-        let noise = std::array::from_fn(|k| {
-            let mut values: Vec<f32> = before.iter().map(|s| s[k]).collect();
-            if values.is_empty() {
-                return 1e-12;
-            }
-            let tenth = values.len() / 10;
-            *values.select_nth_unstable_by(tenth, f32::total_cmp).1
-        });
         Self {
-            before,
-            after,
-            noise,
+            low,
+            window: (0..SPAN).map(hann).collect(),
+            input: fft.make_input_vec(),
+            output: fft.make_output_vec(),
+            scratch: fft.make_scratch_vec(),
+            fft,
         }
     }
 
-    /// How well `voice` explains what candidate `i` added: the divergence per
-    /// independent fact, and the gain of the voice.
-    fn divergence(&self, i: usize, voice: &Spectrum) -> (f64, f64) {
-        let (before, after) = (&self.before[i], &self.after[i]);
+    /// The spectra that end and begin so long before and after a time.
+    pub fn around(&mut self, time_s: f64, before_s: f64, after_s: f64) -> View {
+        let place = |s: f64| (s * self.low.rate_hz).round() as i64;
+        let (end, start) = (place(time_s - before_s), place(time_s + after_s));
+        View {
+            before: self.from(end - SPAN as i64),
+            after: self.from(start),
+        }
+    }
+
+    fn from(&mut self, start: i64) -> Spectrum {
+        self.input.fill(0.0);
+        for (i, w) in self.window.iter().enumerate() {
+            let sample = usize::try_from(start + i as i64)
+                .ok()
+                .and_then(|s| self.low.samples.get(s));
+            self.input[i] = sample.copied().unwrap_or(0.0) * w;
+        }
+        let done =
+            self.fft
+                .process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
+        debug_assert!(done.is_ok(), "buffers come from the plan itself");
+        std::array::from_fn(|k| self.output[FIRST + k].norm_sqr() + 1e-12)
+    }
+}
+
+/// The voices of a take's drums, and how its candidates sound.
+pub struct Voices {
+    /// Of every candidate.
+    views: Vec<View>,
+    /// A much louder stroke falls into the spectrum after a candidate.
+    covered: Vec<bool>,
+    /// A quiet power of each bin, as noise.
+    noise: Spectrum,
+    /// Of every place in `Part::settings`, in shares of 1.
+    voices: Vec<Spectrum>,
+    /// What a usual stroke adds on each, natural log of power; `None`: nobody
+    /// has struck there.
+    usual: Vec<Option<f64>>,
+    /// How badly the best voice explains a usual stroke, log of 1 + nepers.
+    usual_strange: f64,
+}
+
+impl Voices {
+    /// Learns the voice of every setting from a first matching by time.
+    pub fn learn(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> Self {
+        let mut spectra = Spectra::of(&heard.low);
+        let views: Vec<View> = heard
+            .candidates
+            .iter()
+            .map(|c| spectra.around(c.time_s, BEFORE_S, AFTER_S))
+            .collect();
+        let noise = quiet(&views);
+        let settings = part.settings();
+        let owners = owners(part, alignment, settings.len());
+        let voices: Vec<Spectrum> = settings
+            .iter()
+            .zip(&owners)
+            .map(|(s, strokes)| voice(&views, &noise, strokes, s.pitch.hz(a4_hz)))
+            .collect();
+        let mut learned = Self {
+            covered: covered(&heard.candidates, heard.low.rate_hz),
+            usual: Vec::new(),
+            usual_strange: 0.0,
+            views,
+            noise,
+            voices,
+        };
+        learned.usual = owners
+            .iter()
+            .zip(&learned.voices)
+            .map(|(strokes, voice)| {
+                let gain = |&i: &usize| learned.explain(&learned.views[i], voice).1;
+                let gains = strokes.iter().map(gain).filter(|&g| g > 0.0);
+                stats::median(&gains.map(f64::ln).collect::<Vec<f64>>())
+            })
+            .collect();
+        let strange = owners.iter().flatten().map(|&i| {
+            let view = &learned.views[i];
+            learned.unexplained(view).ln_1p()
+        });
+        learned.usual_strange = stats::median(&strange.collect::<Vec<f64>>()).unwrap_or(0.0);
+        learned
+    }
+
+    /// How well each voice explains every candidate: [candidate][place in
+    /// `Part::settings`], nepers, the best 0.
+    pub fn evidence(&self) -> Vec<Vec<f32>> {
+        self.views
+            .iter()
+            .zip(&self.covered)
+            .map(|(view, &covered)| {
+                let most = if covered { COVERED } else { MOST };
+                let found: Vec<f64> = self
+                    .voices
+                    .iter()
+                    .map(|v| self.explain(view, v).0)
+                    .collect();
+                let least = found.iter().copied().fold(f64::INFINITY, f64::min);
+                found
+                    .iter()
+                    .map(|d| -(d - least).min(most) as f32)
+                    .collect()
+            })
+            .collect()
+    }
+
+    /// What a candidate sounds like if strokes there are so much stronger than
+    /// usual.
+    pub fn sounds(&self, candidate: usize, stronger_db: f64) -> Sounds {
+        let view = &self.views[candidate];
+        let unexplained = self.unexplained(view);
+        let struck = (0..self.voices.len()).filter_map(|s| self.struck(view, s, stronger_db));
+        Sounds {
+            struck: struck.reduce(f64::max).unwrap_or(0.0),
+            like_a_drum: self.silent(view) - unexplained,
+            strange: unexplained.ln_1p() - self.usual_strange,
+            covered: self.covered[candidate],
+        }
+    }
+
+    /// How badly even the best voice explains a view, nepers.
+    fn unexplained(&self, view: &View) -> f64 {
+        let all = self.voices.iter().map(|v| self.explain(view, v).0);
+        all.fold(f64::INFINITY, f64::min)
+    }
+
+    /// Log likelihood ratio of a stroke on a setting, so much stronger than
+    /// usual, against none. `None` where nobody has struck there.
+    pub fn struck(&self, view: &View, setting: usize, stronger_db: f64) -> Option<f64> {
+        let usual = self.usual[setting]?;
+        let silent = self.silent(view);
+        let ratio: f64 = SPREAD
+            .iter()
+            .map(|&(off, share)| {
+                let db = stronger_db + off * SPREAD_DB;
+                let gain = usual.exp() * 10f64.powf(0.1 * db);
+                let sum = KEPT
+                    .iter()
+                    .map(|&kept| self.divergence(view, kept, gain, &self.voices[setting], silent))
+                    .fold(f64::INFINITY, f64::min);
+                share * (silent - sum).exp()
+            })
+            .sum();
+        Some(ratio.max(1e-30).ln())
+    }
+
+    /// How badly no stroke explains a view, nepers.
+    fn silent(&self, view: &View) -> f64 {
+        let kept = KEPT.iter();
+        kept.map(|&kept| self.divergence(view, kept, 0.0, &self.noise, f64::INFINITY))
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// How badly `voice` explains what a view adds, nepers, and the gain of
+    /// the voice.
+    fn explain(&self, view: &View, voice: &Spectrum) -> (f64, f64) {
         let added: f64 = (0..BINS)
-            .map(|k| f64::from((after[k] - before[k]).max(0.0)))
+            .map(|k| f64::from((view.after[k] - view.before[k]).max(0.0)))
             .sum();
         let whole: f64 = voice.iter().map(|&v| f64::from(v)).sum();
         let middle = added / whole.max(1e-30);
         let mut best = (f64::INFINITY, 0.0);
         // The ring that goes on, and the gain of the voice, on a small grid.
-        for kept in [0.95_f64, 0.75, 0.5, 0.25] {
+        for kept in &KEPT[1..] {
             for step in -5..=5 {
                 let gain = middle * 10f64.powf(f64::from(step) * 0.15);
-                let mut sum = 0.0;
-                for k in 0..BINS {
-                    let model = kept * f64::from(before[k])
-                        + gain * f64::from(voice[k])
-                        + f64::from(self.noise[k]);
-                    let ratio = f64::from(after[k]) / model;
-                    sum += (ratio - ratio.ln() - 1.0).min(MOST_A_BIN);
-                    // No bin takes anything back.
-                    if sum >= best.0 {
-                        break;
-                    }
-                }
+                let sum = self.divergence(view, *kept, gain, voice, best.0);
                 if sum < best.0 {
                     best = (sum, gain);
                 }
             }
         }
-        (best.0 / BINS_A_FACT, best.1)
+        best
+    }
+
+    /// The divergence of a view from a ring that is kept and a voice, per
+    /// independent fact. Beyond `enough` it is not worked out to the end.
+    fn divergence(&self, view: &View, kept: f64, gain: f64, voice: &Spectrum, enough: f64) -> f64 {
+        let mut sum = 0.0;
+        for k in 0..BINS {
+            let model = kept * f64::from(view.before[k])
+                + gain * f64::from(voice[k])
+                + f64::from(self.noise[k]);
+            let ratio = f64::from(view.after[k]) / model;
+            sum += (ratio - ratio.ln() - 1.0).min(MOST_A_BIN);
+            // No bin takes anything back.
+            if sum >= enough * BINS_A_FACT {
+                break;
+            }
+        }
+        sum / BINS_A_FACT
     }
 }
 
-/// Learns the voice of every setting from a first matching by time, and says
-/// of every candidate how well each voice explains it: [candidate][place in
-/// `Part::settings`], nepers, the best 0.
-pub fn evidence(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> Vec<Vec<f32>> {
-    let views = Views::of(&heard.low, &heard.candidates);
-    let settings = part.settings();
+/// What a candidate sounds like.
+pub struct Sounds {
+    /// As [`Voices::struck`] for the setting that speaks most for it, nepers; 0
+    /// where nobody has struck any.
+    pub struck: f64,
+    /// How much better the best voice explains it, at any strength, than no
+    /// stroke does, nepers.
+    pub like_a_drum: f64,
+    /// How badly even that voice explains it against the matched strokes of
+    /// the take: difference of logs of 1 + nepers.
+    pub strange: f64,
+    /// A much louder stroke falls into its spectrum.
+    pub covered: bool,
+}
+
+/// A power that each bin falls below before one candidate of ten.
+fn quiet(views: &[View]) -> Spectrum {
+    std::array::from_fn(|k| {
+        let mut values: Vec<f32> = views.iter().map(|v| v.before[k]).collect();
+        if values.is_empty() {
+            return 1e-12;
+        }
+        let tenth = values.len() / 10;
+        *values.select_nth_unstable_by(tenth, f32::total_cmp).1
+    })
+}
+
+/// The strokes from which the voice of each setting is learned.
+fn owners(part: &Part, alignment: &Alignment, settings: usize) -> Vec<Vec<usize>> {
     let note_settings = part.note_settings();
-    let mut owners: Vec<Vec<usize>> = vec![Vec::new(); settings.len()];
+    let mut owners: Vec<Vec<usize>> = vec![Vec::new(); settings];
     for passage in &alignment.passages {
         for (offset, found) in passage.matches.iter().enumerate() {
             let note = passage.notes.0 + offset;
@@ -151,23 +319,7 @@ pub fn evidence(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -
             }
         }
     }
-    let voices: Vec<Spectrum> = settings
-        .iter()
-        .zip(&owners)
-        .map(|(s, strokes)| voice(&views, strokes, s.pitch.hz(a4_hz)))
-        .collect();
-    let covered = covered(&heard.candidates, heard.low.rate_hz);
-    (0..heard.candidates.len())
-        .map(|i| {
-            let most = if covered[i] { COVERED } else { MOST };
-            let found: Vec<f64> = voices.iter().map(|v| views.divergence(i, v).0).collect();
-            let least = found.iter().copied().fold(f64::INFINITY, f64::min);
-            found
-                .iter()
-                .map(|d| -(d - least).min(most) as f32)
-                .collect()
-        })
-        .collect()
+    owners
 }
 
 /// Whether a much louder stroke falls into the spectrum after each candidate.
@@ -199,11 +351,11 @@ fn is_chord(part: &Part, note: usize) -> bool {
 
 /// The usual added spectrum of some strokes, in shares of 1, leaning on a
 /// modelled one where there are few.
-fn voice(views: &Views, strokes: &[usize], hz: f64) -> Spectrum {
+fn voice(views: &[View], noise: &Spectrum, strokes: &[usize], hz: f64) -> Spectrum {
     let mut shares: Vec<Spectrum> = Vec::new();
     for &i in strokes {
         let added: Spectrum = std::array::from_fn(|k| {
-            (views.after[i][k] - 0.85 * views.before[i][k] - views.noise[k]).max(0.0)
+            (views[i].after[k] - 0.85 * views[i].before[k] - noise[k]).max(0.0)
         });
         let whole: f32 = added.iter().sum();
         if whole > 0.0 {

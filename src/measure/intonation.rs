@@ -22,8 +22,11 @@ const BETWEEN_STROKES_CENTS: f64 = 4.0;
 /// the room) pulls many of them the same way. On tuning takes the median error
 /// of a setting does not shrink with the number of its strokes, and grows from
 /// 1 to 4 cents with their scatter.
-const FLOOR_CENTS: f64 = 2.0;
+const FLOOR_CENTS: f64 = 2.5;
 const SHARED: f64 = 0.5;
+/// The same of the scatter that outliers take part in: where some strokes lie
+/// far from the others, these may be the ones that are pulled.
+const WILD: f64 = 0.25;
 /// Fewest strokes for a drift, and the shortest time they must span.
 const DRIFT_STROKES: usize = 6;
 const DRIFT_SPAN_S: f64 = 20.0;
@@ -97,9 +100,14 @@ fn setting(scene: &Scene, place: usize) -> SettingFacts {
         return facts;
     };
     let scatter = stats::mad_sd(&cents).unwrap_or(0.0);
+    let wild = stats::sd(&cents).unwrap_or(0.0);
     let estimate = Estimate {
         value: pooled.value,
-        sd: pooled.sd.hypot(FLOOR_CENTS).hypot(SHARED * scatter),
+        sd: pooled
+            .sd
+            .hypot(FLOOR_CENTS)
+            .hypot(SHARED * scatter)
+            .hypot(WILD * wild),
     };
     facts.cents = Some(estimate.value);
     facts.cents_sd = Some(estimate.sd);

@@ -5,7 +5,7 @@
 
 use clap::Parser;
 use kettlemark::align::{Evidence, PIECE_TERMS, PIECE_WEIGHTS, align, piece_terms};
-use kettlemark::listen;
+use kettlemark::listen::{self, Voices};
 use kettlemark::regression::{self, probability};
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
@@ -158,9 +158,9 @@ fn terms_aloud(kind: Pair, seed: u64) -> Option<Terms> {
     let heard = listen::listen(recording).expect("samples can be listened to");
     let settings = Settings::default();
     let first = align(&own, &heard.candidates, None, &settings);
-    let heard = listen::again(&heard, &own, &first);
+    let heard = listen::again(&heard, &own, &first, settings.a4_hz);
     let evidence = Evidence {
-        per: listen::evidence(&heard, &own, &first, settings.a4_hz),
+        per: Voices::learn(&heard, &own, &first, settings.a4_hz).evidence(),
         unheard: Vec::new(),
     };
     piece_terms(&own, &heard.candidates, Some(&evidence))

@@ -203,7 +203,7 @@ fn strokes_added_inside_rolls_are_there() {
         let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
         let heard = listen(recording).unwrap();
         let first = align(&take.part, &heard.candidates, None, &settings);
-        let anew = again(&heard, &take.part, &first);
+        let anew = again(&heard, &take.part, &first, settings.a4_hz);
         for candidate in &anew.candidates[heard.candidates.len()..] {
             let time_s = candidate.time_s;
             let near = |other: f64, by: f64| (other - time_s).abs() < by;

@@ -1,7 +1,11 @@
-//! Fits the weights of `src/listen/judge.rs` and `src/listen/silence.rs` on
-//! generated takes and prints how well they do on others:
+//! Fits the weights of `src/listen/judge.rs`, `src/listen/known.rs` and
+//! `src/listen/silence.rs` on generated takes and prints how well they do on
+//! others:
 //!
-//!     cargo bench --bench train -- [judge | silence] [--check | --write]
+//!     cargo bench --bench train -- [judge | known | silence] [--check | --write]
+//!
+//! Each model hears what those before it say: when one has changed, those
+//! behind it are fitted anew, each after a build.
 //!
 //! Every number is drawn from fixed seeds, so the files come out the same to
 //! the byte on one kind of processor. `--check` leaves the weights as they are
@@ -9,10 +13,11 @@
 
 #![allow(clippy::print_stdout, reason = "its table is its result")]
 
+mod known;
 mod silence;
 mod strokes;
 
-use kettlemark::listen::{FEATURE_NAMES, Logistic, SIGN_NAMES};
+use kettlemark::listen::{self, FEATURE_NAMES, Logistic, SIGN_NAMES};
 use kettlemark::regression;
 
 /// A model to fit.
@@ -75,15 +80,22 @@ fn main() {
         fitted: strokes::fitted,
         check: strokes::check,
     };
+    let known = Model {
+        name: "known",
+        features: listen::known::SIGN_NAMES,
+        fitted: known::fitted,
+        check: known::check,
+    };
     let silence = Model {
         name: "silence",
         features: SIGN_NAMES,
         fitted: silence::fitted,
         check: silence::check,
     };
-    let one = [judge.name, silence.name]
+    let one = [judge.name, known.name, silence.name]
         .iter()
         .any(|name| arguments.iter().any(|a| a == name));
     judge.run(&arguments, one);
+    known.run(&arguments, one);
     silence.run(&arguments, one);
 }

@@ -3,7 +3,7 @@
 
 use crate::fit;
 use kettlemark::align::align;
-use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs};
+use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs, Voices};
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
@@ -35,9 +35,11 @@ impl Tally {
         let take = make_coded(kind, instrument, seed);
         let recording = Recording::from_samples(take.samples, take.rate_hz);
         let heard = listen::listen(recording).expect("samples are at hand");
-        let first = align(&take.part, &heard.candidates, None, &Settings::default());
-        let heard = listen::again(&heard, &take.part, &first);
-        let signs = listen::signs(&heard, &take.part, &first);
+        let settings = Settings::default();
+        let first = align(&take.part, &heard.candidates, None, &settings);
+        let heard = listen::again(&heard, &take.part, &first, settings.a4_hz);
+        let voices = Voices::learn(&heard, &take.part, &first, settings.a4_hz);
+        let signs = listen::signs(&heard, &take.part, &first, &voices);
         let mut tally = Self::default();
         for (note, signs) in take.truth.notes.iter().zip(signs) {
             let played = match note.fate {

@@ -1,0 +1,90 @@
+//! What a usual stroke on each drum adds, learned from the matched strokes of
+//! a take.
+
+use super::residual::PARTS;
+use super::rises::Scale;
+use super::{BANDS, Heard};
+use crate::align::{Alignment, Outcome};
+use crate::part::Part;
+
+/// Frames from before a contact to after it that tell what it adds.
+pub const APART: usize = 4;
+/// Fewer strokes do not tell how a drum sounds.
+const FEWEST: usize = 3;
+
+/// What a stroke adds: in the parts of the residual, and in the bands; power.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Profile {
+    pub parts: [f32; PARTS],
+    pub bands: [f32; BANDS],
+}
+
+impl Profile {
+    /// What a usual stroke adds on every place in `Part::settings`; where few
+    /// strokes were matched, a usual stroke on any. `None`: none was.
+    pub fn usual(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<Self>> {
+        let scale = Scale::of(&heard.residual);
+        let note_settings = part.note_settings();
+        let mut profiles: Vec<Vec<Self>> = vec![Vec::new(); part.settings().len()];
+        for passage in &alignment.passages {
+            for (note, found) in (passage.notes.0..).zip(&passage.matches) {
+                if let (Outcome::Played, Some(stroke), Some(setting)) =
+                    (found.outcome, found.stroke, note_settings[note])
+                {
+                    profiles[setting].extend(Self::of(heard, &scale, stroke));
+                }
+            }
+        }
+        let everything = profiles.concat();
+        profiles
+            .iter()
+            .map(|p| Self::median(if p.len() < FEWEST { &everything } else { p }))
+            .collect()
+    }
+
+    /// What a candidate adds; `None` where candidates did not come from a
+    /// sound.
+    fn of(heard: &Heard, scale: &Scale, candidate: usize) -> Option<Self> {
+        let place = heard.places.get(candidate)?;
+        let time_s = heard.candidates[candidate].time_s;
+        let frame = (time_s / heard.bands.hop_s).round() as i64;
+        let before = levels_db(heard, frame - APART as i64);
+        let after = levels_db(heard, frame + APART as i64);
+        let power = |levels: Option<&[f32; BANDS]>, band: usize| {
+            levels.map_or(0.0, |l| 10f32.powf(l[band] * 0.1))
+        };
+        Some(Self {
+            parts: scale.fresh(place.bin),
+            bands: std::array::from_fn(|b| (power(after, b) - power(before, b)).max(0.0)),
+        })
+    }
+
+    /// The median of each part and band; `None` of nothing.
+    fn median(all: &[Self]) -> Option<Self> {
+        let median = |of: &dyn Fn(&Self) -> f32| {
+            let mut values: Vec<f32> = all.iter().map(of).collect();
+            let middle = values.len() / 2;
+            *values.select_nth_unstable_by(middle, f32::total_cmp).1
+        };
+        (!all.is_empty()).then(|| Self {
+            parts: std::array::from_fn(|part| median(&|p| p.parts[part])),
+            bands: std::array::from_fn(|band| median(&|p| p.bands[band])),
+        })
+    }
+
+    /// The same, so much stronger.
+    #[must_use]
+    pub fn stronger(&self, db: f64) -> Self {
+        let factor = 10f64.powf(db * 0.1) as f32;
+        Self {
+            parts: self.parts.map(|p| p * factor),
+            bands: self.bands.map(|b| b * factor),
+        }
+    }
+}
+
+/// The levels of a frame; `None` outside the take.
+pub fn levels_db(heard: &Heard, frame: i64) -> Option<&[f32; BANDS]> {
+    let frame = usize::try_from(frame).ok()?;
+    heard.bands.level_db.get(frame)
+}

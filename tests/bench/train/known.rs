@@ -1,0 +1,93 @@
+//! Is a candidate a stroke, now that the drums of the take are known? The
+//! weights of `src/listen/known.rs`.
+
+use crate::fit;
+use kettlemark::align::align;
+use kettlemark::listen::{self, Logistic, Voices, known};
+use kettlemark::settings::Settings;
+use kettlemark::take::Recording;
+use kettlemark_test_support::conditions::Kind;
+use kettlemark_test_support::kit::Instrument;
+use kettlemark_test_support::onsets::pairs;
+use kettlemark_test_support::takes::make_coded;
+use rayon::prelude::*;
+use std::ops::Range;
+
+/// Seeds for fitting and for the table; all below the first judging seed.
+const FIT: Range<u64> = 0..16;
+const CHECK: Range<u64> = 500..508;
+
+const KINDS: [Kind; 5] = [
+    Kind::Clean,
+    Kind::Room,
+    Kind::Phone,
+    Kind::Click,
+    Kind::Noise,
+];
+
+/// The candidates of a take, with whether each is a stroke; strokes that hardly
+/// stand out are left out.
+fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(known::Signs, bool)> {
+    let take = make_coded(kind, instrument, seed);
+    let recording = Recording::from_samples(take.samples, take.rate_hz);
+    let heard = listen::listen(recording).expect("samples are at hand");
+    let settings = Settings::default();
+    let first = align(&take.part, &heard.candidates, None, &settings);
+    let voices = Voices::learn(&heard, &take.part, &first, settings.a4_hz);
+    let signs = known::signs(&heard, &take.part, &first, &voices);
+    let again = listen::again(&heard, &take.part, &first, settings.a4_hz);
+    let mut order: Vec<usize> = (0..signs.len()).collect();
+    let time_s = |&i: &usize| again.candidates[i].time_s;
+    order.sort_by(|a, b| time_s(a).total_cmp(&time_s(b)));
+    let times: Vec<f64> = order.iter().map(time_s).collect();
+    let truth: Vec<f64> = take.truth.strokes.iter().map(|s| s.time_s).collect();
+    let mut labels = vec![Some(false); signs.len()];
+    for (t, h) in pairs(&truth, &times, 0.025) {
+        let plain = take.truth.strokes[t].stand_out_db >= 3.0;
+        labels[order[h]] = plain.then_some(true);
+    }
+    let both = signs.into_iter().zip(labels);
+    both.filter_map(|(signs, label)| signs.zip(label)).collect()
+}
+
+fn over(kinds: &[Kind], seeds: Range<u64>) -> Vec<(known::Signs, bool)> {
+    let of_seed = |seed| {
+        let of_kind = |&kind| [Instrument::Modal, Instrument::Recorded].map(|i| (kind, i, seed));
+        kinds.iter().flat_map(of_kind).collect::<Vec<_>>()
+    };
+    let all: Vec<(Kind, Instrument, u64)> = seeds.flat_map(of_seed).collect();
+    all.into_par_iter()
+        .flat_map_iter(|(kind, instrument, seed)| labelled(kind, instrument, seed))
+        .collect()
+}
+
+/// The weights that suit the takes for fitting.
+pub fn fitted() -> Logistic<{ known::SIGN_NAMES.len() }> {
+    let all = over(&KINDS, FIT);
+    let rows: Vec<(&known::Signs, bool)> = all.iter().map(|(s, label)| (s, *label)).collect();
+    fit(&rows)
+}
+
+/// Log loss a candidate on other takes, with the log odds that knew nothing of
+/// the part (the second sign) and with those of the model.
+pub fn check(model: &Logistic<{ known::SIGN_NAMES.len() }>) {
+    println!("kind: candidates, strokes among them; log loss before, after");
+    for kind in KINDS {
+        let all = over(&[kind], CHECK);
+        let loss = |odds: &dyn Fn(&known::Signs) -> f64| {
+            let one = |(signs, stroke): &(known::Signs, bool)| {
+                let for_it = odds(signs) * if *stroke { 1.0 } else { -1.0 };
+                (-for_it).exp().ln_1p()
+            };
+            all.iter().map(one).sum::<f64>() / all.len() as f64
+        };
+        println!(
+            "{}: {}, {}; {:.4}, {:.4}",
+            kind.name(),
+            all.len(),
+            all.iter().filter(|(_, stroke)| *stroke).count(),
+            loss(&|signs| f64::from(signs[1])),
+            loss(&|signs| model.log_odds(signs)),
+        );
+    }
+}
