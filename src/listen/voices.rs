@@ -116,7 +116,7 @@ pub struct Voices {
     /// A quiet power of each bin, as noise.
     noise: Spectrum,
     /// Of every place in `Part::settings`, in shares of 1.
-    voices: Vec<Spectrum>,
+    by_setting: Vec<Spectrum>,
     /// What a usual stroke adds on each, natural log of power; `None`: nobody
     /// has struck there.
     usual: Vec<Option<f64>>,
@@ -136,7 +136,7 @@ impl Voices {
         let noise = quiet(&views);
         let settings = part.settings();
         let owners = owners(part, alignment, settings.len());
-        let voices: Vec<Spectrum> = settings
+        let by_setting: Vec<Spectrum> = settings
             .iter()
             .zip(&owners)
             .map(|(s, strokes)| voice(&views, &noise, strokes, s.pitch.hz(a4_hz)))
@@ -147,11 +147,11 @@ impl Voices {
             usual_strange: 0.0,
             views,
             noise,
-            voices,
+            by_setting,
         };
         learned.usual = owners
             .iter()
-            .zip(&learned.voices)
+            .zip(&learned.by_setting)
             .map(|(strokes, voice)| {
                 let gain = |&i: &usize| learned.explain(&learned.views[i], voice).1;
                 let gains = strokes.iter().map(gain).filter(|&g| g > 0.0);
@@ -175,7 +175,7 @@ impl Voices {
             .map(|(view, &covered)| {
                 let most = if covered { COVERED } else { MOST };
                 let found: Vec<f64> = self
-                    .voices
+                    .by_setting
                     .iter()
                     .map(|v| self.explain(view, v).0)
                     .collect();
@@ -193,7 +193,7 @@ impl Voices {
     pub fn sounds(&self, candidate: usize, stronger_db: f64) -> Sounds {
         let view = &self.views[candidate];
         let unexplained = self.unexplained(view);
-        let struck = (0..self.voices.len()).filter_map(|s| self.struck(view, s, stronger_db));
+        let struck = (0..self.by_setting.len()).filter_map(|s| self.struck(view, s, stronger_db));
         Sounds {
             struck: struck.reduce(f64::max).unwrap_or(0.0),
             like_a_drum: self.silent(view) - unexplained,
@@ -204,7 +204,7 @@ impl Voices {
 
     /// How badly even the best voice explains a view, nepers.
     fn unexplained(&self, view: &View) -> f64 {
-        let all = self.voices.iter().map(|v| self.explain(view, v).0);
+        let all = self.by_setting.iter().map(|v| self.explain(view, v).0);
         all.fold(f64::INFINITY, f64::min)
     }
 
@@ -220,7 +220,9 @@ impl Voices {
                 let gain = usual.exp() * 10f64.powf(0.1 * db);
                 let sum = KEPT
                     .iter()
-                    .map(|&kept| self.divergence(view, kept, gain, &self.voices[setting], silent))
+                    .map(|&kept| {
+                        self.divergence(view, kept, gain, &self.by_setting[setting], silent)
+                    })
                     .fold(f64::INFINITY, f64::min);
                 share * (silent - sum).exp()
             })
