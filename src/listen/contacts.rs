@@ -164,3 +164,15 @@ fn by_loudness<'a>(scale: &Scale<'_>, openings: &[Opening<'a>]) -> [Vec<Opening<
 fn sample_s(sample: f64) -> f64 {
     sample / f64::from(ANALYSIS_RATE_HZ)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_more_doubtful_a_stroke_the_unsurer_its_contact() {
+        let factors = [-6.0, 0.0, 2.5, 7.0].map(doubted);
+        assert!(factors.is_sorted_by(|a, b| a > b), "{factors:?}");
+        assert!(factors[0] < 2.0 && factors[3] < 1.02, "{factors:?}");
+    }
+}

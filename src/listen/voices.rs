@@ -122,6 +122,9 @@ pub struct Voices {
     usual: Vec<Option<f64>>,
     /// How badly the best voice explains a usual stroke, log of 1 + nepers.
     usual_strange: f64,
+    /// How badly each voice explains every candidate, nepers, and the gain of
+    /// the voice.
+    explained: Vec<Vec<(f64, f64)>>,
 }
 
 impl Voices {
@@ -145,23 +148,36 @@ impl Voices {
             covered: covered(&heard.candidates, heard.low.rate_hz),
             usual: Vec::new(),
             usual_strange: 0.0,
+            explained: Vec::new(),
             views,
             noise,
             by_setting,
         };
-        learned.usual = owners
+        learned.explained = learned
+            .views
             .iter()
-            .zip(&learned.by_setting)
-            .map(|(strokes, voice)| {
-                let gain = |&i: &usize| learned.explain(&learned.views[i], voice).1;
-                let gains = strokes.iter().map(gain).filter(|&g| g > 0.0);
-                stats::median(&gains.map(f64::ln).collect::<Vec<f64>>())
+            .map(|view| {
+                let voices = learned.by_setting.iter();
+                voices.map(|voice| learned.explain(view, voice)).collect()
             })
             .collect();
-        let strange = owners.iter().flatten().map(|&i| {
-            let view = &learned.views[i];
-            learned.unexplained(view).ln_1p()
-        });
+        learned.usual = owners
+            .iter()
+            .enumerate()
+            .map(|(setting, strokes)| {
+                let gains = strokes.iter().map(|&i| learned.explained[i][setting].1);
+                stats::median(
+                    &gains
+                        .filter(|&g| g > 0.0)
+                        .map(f64::ln)
+                        .collect::<Vec<f64>>(),
+                )
+            })
+            .collect();
+        let strange = owners
+            .iter()
+            .flatten()
+            .map(|&i| learned.unexplained(i).ln_1p());
         learned.usual_strange = stats::median(&strange.collect::<Vec<f64>>()).unwrap_or(0.0);
         learned
     }
@@ -169,21 +185,14 @@ impl Voices {
     /// How well each voice explains every candidate: [candidate][place in
     /// `Part::settings`], nepers, the best 0.
     pub fn evidence(&self) -> Vec<Vec<f32>> {
-        self.views
+        self.explained
             .iter()
             .zip(&self.covered)
-            .map(|(view, &covered)| {
+            .map(|(explained, &covered)| {
                 let most = if covered { COVERED } else { MOST };
-                let found: Vec<f64> = self
-                    .by_setting
-                    .iter()
-                    .map(|v| self.explain(view, v).0)
-                    .collect();
-                let least = found.iter().copied().fold(f64::INFINITY, f64::min);
-                found
-                    .iter()
-                    .map(|d| -(d - least).min(most) as f32)
-                    .collect()
+                let found = explained.iter().map(|e| e.0);
+                let least = found.clone().fold(f64::INFINITY, f64::min);
+                found.map(|d| -(d - least).min(most) as f32).collect()
             })
             .collect()
     }
@@ -192,7 +201,7 @@ impl Voices {
     /// usual.
     pub fn sounds(&self, candidate: usize, stronger_db: f64) -> Sounds {
         let view = &self.views[candidate];
-        let unexplained = self.unexplained(view);
+        let unexplained = self.unexplained(candidate);
         let struck = (0..self.by_setting.len()).filter_map(|s| self.struck(view, s, stronger_db));
         Sounds {
             struck: struck.reduce(f64::max).unwrap_or(0.0),
@@ -202,9 +211,9 @@ impl Voices {
         }
     }
 
-    /// How badly even the best voice explains a view, nepers.
-    fn unexplained(&self, view: &View) -> f64 {
-        let all = self.by_setting.iter().map(|v| self.explain(view, v).0);
+    /// How badly even the best voice explains a candidate, nepers.
+    fn unexplained(&self, candidate: usize) -> f64 {
+        let all = self.explained[candidate].iter().map(|e| e.0);
         all.fold(f64::INFINITY, f64::min)
     }
 
@@ -212,19 +221,14 @@ impl Voices {
     /// usual, against none. `None` where nobody has struck there.
     pub fn struck(&self, view: &View, setting: usize, stronger_db: f64) -> Option<f64> {
         let usual = self.usual[setting]?;
+        let voice = &self.by_setting[setting];
         let silent = self.silent(view);
         let ratio: f64 = SPREAD
             .iter()
             .map(|&(off, share)| {
                 let db = stronger_db + off * SPREAD_DB;
                 let gain = usual.exp() * 10f64.powf(0.1 * db);
-                let sum = KEPT
-                    .iter()
-                    .map(|&kept| {
-                        self.divergence(view, kept, gain, &self.by_setting[setting], silent)
-                    })
-                    .fold(f64::INFINITY, f64::min);
-                share * (silent - sum).exp()
+                share * (silent - self.ringing(view, gain, voice)).exp()
             })
             .sum();
         Some(ratio.max(1e-30).ln())
@@ -232,9 +236,15 @@ impl Voices {
 
     /// How badly no stroke explains a view, nepers.
     fn silent(&self, view: &View) -> f64 {
-        let kept = KEPT.iter();
-        kept.map(|&kept| self.divergence(view, kept, 0.0, &self.noise, f64::INFINITY))
-            .fold(f64::INFINITY, f64::min)
+        self.ringing(view, 0.0, &self.noise)
+    }
+
+    /// How badly a voice at a gain explains a view, however much of what rang is
+    /// left; nepers.
+    fn ringing(&self, view: &View, gain: f64, voice: &Spectrum) -> f64 {
+        KEPT.iter().fold(f64::INFINITY, |best, &kept| {
+            best.min(self.divergence(view, kept, gain, voice, best))
+        })
     }
 
     /// How badly `voice` explains what a view adds, nepers, and the gain of
@@ -409,4 +419,75 @@ fn modelled(hz: f64) -> Spectrum {
             .sum();
         (sum + 1e-3) as f32
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NOISE: f32 = 1e-9;
+
+    fn spectrum(of: impl Fn(usize) -> f32) -> Spectrum {
+        std::array::from_fn(of)
+    }
+
+    /// Two drums on which usual strokes add a power of 1e-3 and are nowise
+    /// strange, and one candidate.
+    fn voices(view: &View) -> Voices {
+        let by_setting = [90.0, 120.0].map(|hz| {
+            let voice = modelled(hz);
+            let whole: f32 = voice.iter().sum();
+            voice.map(|v| v / whole)
+        });
+        let mut voices = Voices {
+            views: vec![*view],
+            covered: vec![false],
+            noise: [NOISE; BINS],
+            by_setting: by_setting.to_vec(),
+            usual: vec![Some(1e-3f64.ln()), None],
+            usual_strange: 0.0,
+            explained: Vec::new(),
+        };
+        let explain = |v: &Spectrum| voices.explain(view, v);
+        voices.explained = vec![voices.by_setting.iter().map(explain).collect()];
+        voices
+    }
+
+    /// A stroke on the first drum while what rings has so much power a bin.
+    fn struck_at(voices: &Voices, ring: f32, gain: f32) -> View {
+        View {
+            before: [ring; BINS],
+            after: spectrum(|k| 0.9 * ring + gain * voices.by_setting[0][k] + NOISE),
+        }
+    }
+
+    const SILENT: View = View {
+        before: [1e-7; BINS],
+        after: [0.9e-7; BINS],
+    };
+
+    #[test]
+    fn a_stroke_speaks_for_itself_and_silence_against_one() {
+        let voices = voices(&SILENT);
+        let of = |view: &View| voices.struck(view, 0, 0.0).unwrap();
+        assert!(of(&struck_at(&voices, 1e-7, 1e-3)) > 5.0);
+        let silent = of(&SILENT);
+        assert!(silent < -3.0, "{silent}");
+        // Where what rings covers a stroke nothing can be told.
+        let covered = of(&struck_at(&voices, 1e-1, 1e-3));
+        assert!(covered.abs() < 0.5, "{covered}");
+        assert_eq!(voices.struck(&SILENT, 1, 0.0), None);
+    }
+
+    #[test]
+    fn what_no_drum_explains_is_strange() {
+        let drum = voices(&struck_at(&voices(&SILENT), 1e-7, 1e-3)).sounds(0, 0.0);
+        let hiss = View {
+            before: [1e-7; BINS],
+            after: spectrum(|k| if k > BINS / 2 { 1e-4 } else { 1e-7 }),
+        };
+        let hiss = voices(&hiss).sounds(0, 0.0);
+        assert!(drum.strange < 0.1 && drum.struck > 5.0, "{}", drum.strange);
+        assert!(hiss.strange > 1.0, "{}", hiss.strange);
+    }
 }
