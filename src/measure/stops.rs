@@ -11,7 +11,7 @@
 //! Two questions are asked: was the drum stopped where that was asked for, and
 //! when. The first is answered "stopped" only where the moment lies, one
 //! standard uncertainty to either side, inside the time in which a stop is
-//! looked for; the second only where the moment is surer than [`VAGUE_S`].
+//! looked for; the second only where the moment is surer than `VAGUE_S`.
 
 use super::FOR_SDS;
 use super::decay::{self, Knee, Slopes, Trace};
