@@ -9,6 +9,7 @@ use super::rises::{Rise, Scale};
 use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
+use crate::regression::probability;
 use crate::take::ANALYSIS_RATE_HZ;
 
 /// A rise that gains so much, nepers, is a stroke in all likelihood.
@@ -137,7 +138,7 @@ pub(super) fn place_again(
 
 /// How much unsurer a contact is where it is doubtful whether there is one.
 fn doubted(log_odds: f64) -> f64 {
-    1.0 + DOUBTED / (1.0 + (log_odds - DOUBTED_LOG_ODDS).exp())
+    1.0 + DOUBTED * probability(DOUBTED_LOG_ODDS - log_odds)
 }
 
 /// Enough strokes, spread evenly over those that there are.

@@ -1,7 +1,7 @@
 //! Is a candidate a stroke, now that the drums of the take are known? The
 //! weights of `src/listen/known.rs`.
 
-use crate::fit;
+use crate::{KINDS, fit, takes};
 use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, Voices, known};
 use kettlemark::settings::Settings;
@@ -16,14 +16,6 @@ use std::ops::Range;
 /// Seeds for fitting and for the table; all below the first judging seed.
 const FIT: Range<u64> = 0..16;
 const CHECK: Range<u64> = 500..508;
-
-const KINDS: [Kind; 5] = [
-    Kind::Clean,
-    Kind::Room,
-    Kind::Phone,
-    Kind::Click,
-    Kind::Noise,
-];
 
 /// The candidates of a take, with whether each is a stroke; strokes that hardly
 /// stand out are left out.
@@ -51,12 +43,8 @@ fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(known::Signs,
 }
 
 fn over(kinds: &[Kind], seeds: Range<u64>) -> Vec<(known::Signs, bool)> {
-    let of_seed = |seed| {
-        let of_kind = |&kind| [Instrument::Modal, Instrument::Recorded].map(|i| (kind, i, seed));
-        kinds.iter().flat_map(of_kind).collect::<Vec<_>>()
-    };
-    let all: Vec<(Kind, Instrument, u64)> = seeds.flat_map(of_seed).collect();
-    all.into_par_iter()
+    takes(kinds, seeds)
+        .into_par_iter()
         .flat_map_iter(|(kind, instrument, seed)| labelled(kind, instrument, seed))
         .collect()
 }

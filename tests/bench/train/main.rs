@@ -19,6 +19,28 @@ mod strokes;
 
 use kettlemark::listen::{self, FEATURE_NAMES, Logistic, SIGN_NAMES};
 use kettlemark::regression;
+use kettlemark_test_support::conditions::Kind;
+use kettlemark_test_support::kit::Instrument;
+use std::ops::Range;
+
+/// The kinds of takes that weights are fitted to.
+const KINDS: [Kind; 5] = [
+    Kind::Clean,
+    Kind::Room,
+    Kind::Phone,
+    Kind::Click,
+    Kind::Noise,
+];
+
+/// The takes of some kinds on both sorts of drums, seed by seed.
+fn takes(kinds: &[Kind], seeds: Range<u64>) -> Vec<(Kind, Instrument, u64)> {
+    let of_seed = |seed| {
+        let of_kind =
+            move |&kind| [Instrument::Modal, Instrument::Recorded].map(|i| (kind, i, seed));
+        kinds.iter().flat_map(of_kind)
+    };
+    seeds.flat_map(of_seed).collect()
+}
 
 /// A model to fit.
 struct Model<const N: usize> {

@@ -1,7 +1,7 @@
 //! A note at which no stroke was found: played or left out? The weights of
 //! `src/listen/silence.rs`.
 
-use crate::fit;
+use crate::{KINDS, fit, takes};
 use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs, Voices};
 use kettlemark::settings::Settings;
@@ -11,11 +11,12 @@ use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::takes::make_coded;
 use kettlemark_test_support::truth::Fate;
 use rayon::prelude::*;
+use std::ops::Range;
 
 const SIGNS: usize = SIGN_NAMES.len();
 /// Seeds for fitting and for the table; all below the first judging seed.
-const FIT: std::ops::Range<u64> = 0..40;
-const CHECK: std::ops::Range<u64> = 500..508;
+const FIT: Range<u64> = 0..40;
+const CHECK: Range<u64> = 500..508;
 
 /// The notes of a few takes.
 #[derive(Default)]
@@ -57,15 +58,8 @@ impl Tally {
     }
 
     /// Of the takes of some kinds on both sorts of drums.
-    fn over(kinds: &[Kind], seeds: std::ops::Range<u64>) -> Self {
-        let of_seed = |seed| {
-            let pairs = kinds.iter().flat_map(|&kind| {
-                [Instrument::Modal, Instrument::Recorded].map(|i| (kind, i, seed))
-            });
-            pairs.collect::<Vec<_>>()
-        };
-        let all: Vec<(Kind, Instrument, u64)> = seeds.flat_map(of_seed).collect();
-        let tallies: Vec<Self> = all
+    fn over(kinds: &[Kind], seeds: Range<u64>) -> Self {
+        let tallies: Vec<Self> = takes(kinds, seeds)
             .into_par_iter()
             .map(|(kind, instrument, seed)| Self::of(kind, instrument, seed))
             .collect();
@@ -78,14 +72,6 @@ impl Tally {
         })
     }
 }
-
-const KINDS: [Kind; 5] = [
-    Kind::Clean,
-    Kind::Room,
-    Kind::Phone,
-    Kind::Click,
-    Kind::Noise,
-];
 
 /// The weights that suit the takes for fitting. The constant is moved so that
 /// they give a ratio of likelihoods, whatever share of notes the takes leave

@@ -1,6 +1,6 @@
 //! Is a rise a stroke? The weights of `src/listen/judge.rs`.
 
-use crate::fit;
+use crate::{KINDS, fit, takes};
 use kettlemark::listen::{Candidate, FEATURE_NAMES, Features, Listener, Logistic};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp::resample;
@@ -73,21 +73,8 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
 }
 
 fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
-    let kinds = [
-        Kind::Clean,
-        Kind::Room,
-        Kind::Phone,
-        Kind::Click,
-        Kind::Noise,
-    ];
-    let all: Vec<(Kind, Instrument, u64)> = seeds
-        .flat_map(|s| {
-            kinds
-                .iter()
-                .flat_map(move |&k| [Instrument::Modal, Instrument::Recorded].map(|i| (k, i, s)))
-        })
-        .collect();
-    all.into_par_iter()
+    takes(&KINDS, seeds)
+        .into_par_iter()
         .map(|(k, i, s)| sheet(k, i, s))
         .collect()
 }
