@@ -63,6 +63,17 @@ pub struct Estimate {
     pub sd: f64,
 }
 
+/// Natural log of the sum of the exponentials of some logs; of none, minus
+/// infinity.
+pub fn log_sum_exp(logs: impl Iterator<Item = f64>) -> f64 {
+    let logs: Vec<f64> = logs.collect();
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if most.is_infinite() {
+        return most;
+    }
+    most + logs.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
+}
+
 /// The mean of values with standard uncertainties `sds`, outliers held off
 /// (Huber weights, k = 1.5, about the median at first).
 ///

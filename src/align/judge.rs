@@ -5,7 +5,8 @@
 //! For an onset expected at a time, every candidate near it may be its stroke.
 //! "As written" is the sum over them, and the small chance that the stroke is
 //! not among the candidates at all; "missed" is that each of them is something
-//! else. The ratio is free of any prior belief in the player: the caution is
+//! else. Where the second listening found no sure stroke, what it says of the
+//! note stands for that sum. The ratio is free of any prior belief in the player: the caution is
 //! in the ratio that the settings ask for. Only what counts as played leans on
 //! what is usual.
 
@@ -17,6 +18,9 @@ use crate::settings::Settings;
 
 /// Chance that a stroke that was played leaves no candidate at all.
 const UNHEARD: f64 = 0.006;
+/// No note that was looked into is less likely to have been played than this,
+/// against left out.
+const LEAST: f64 = 1e-4;
 /// What the likelihood of another drum is worth: the likelihoods of the drums
 /// are less sure than they say.
 const OTHER_DRUM_WORTH: f64 = 0.4;
@@ -89,8 +93,12 @@ impl Bench<'_> {
         let low = before.map_or(0, |s| s.candidate + 1);
         let high = after.map_or(self.follower.sounds.len(), |s| s.candidate);
         let sums = self.sums(index, low, high);
-        let unheard = self.unheard(onset.notes.0);
-        let written = (1.0 - unheard) * sums.written + unheard;
+        let examined = self
+            .evidence
+            .and_then(|e| e.unheard.get(onset.notes.0).copied().flatten());
+        let written = examined.map_or((1.0 - UNHEARD) * sums.written + UNHEARD, |ratio| {
+            f64::from(ratio).max(LEAST)
+        });
         let other = OTHER_DRUM_WORTH * sums.other;
         let log_ratio = written.ln() - other.max(1.0).ln();
         let accuse = self.settings.accuse_ratio.max(1.0).ln();
@@ -137,15 +145,6 @@ impl Bench<'_> {
                 log_ratio,
             });
         }
-    }
-
-    /// How likely it is that the note was played and left no candidate, against
-    /// that it was left out.
-    fn unheard(&self, note: usize) -> f64 {
-        let told = self
-            .evidence
-            .and_then(|e| e.unheard.get(note).copied().flatten());
-        told.map_or(UNHEARD, |u| f64::from(u).clamp(1e-4, 1.0))
     }
 
     /// Sums over the candidates that are free for an onset.

@@ -37,10 +37,9 @@ pub struct Evidence {
     /// to the best explanation (best = 0, others negative). A drum that is not
     /// in use there is still listed.
     pub per: Vec<Vec<f32>>,
-    /// For every note at which no stroke was found: how much likelier that is,
-    /// and what sounds there, if it was played than if it was left out (0: it
-    /// would surely show; 1: nobody can tell). `None`, or a list that is too
-    /// short: not examined.
+    /// For every note at which no sure stroke was found: how much likelier what
+    /// sounds there is if it was played than if it was left out (1: nobody can
+    /// tell). `None`, or a list that is too short: not examined.
     pub unheard: Vec<Option<f32>>,
 }
 

@@ -28,7 +28,7 @@ const BLURRED_SHARE: f64 = -1.6;
 /// Share of the strokes of a roll that become candidates.
 const HEARD: f64 = 0.75;
 /// Log odds are cut to this: beyond it the calibration rests on nothing.
-const LOG_ODDS: (f64, f64) = (-6.0, 7.0);
+const LOG_ODDS: (f64, f64) = (-9.0, 7.0);
 /// Share of notes that are struck on another drum than written.
 const WRONG_DRUM_SHARE: f64 = 0.03;
 /// No single sound speaks louder than this about its drum, nats.

@@ -18,21 +18,25 @@ use std::sync::LazyLock;
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 14] = [
+pub const SIGN_NAMES: [&str; 18] = [
     "constant",
     "odds",
-    "struck",
-    "like_a_drum",
+    "residual_for",
+    "residual_for_before",
+    "residual_against",
+    "struck_for",
+    "struck_against",
     "strange",
-    "residual",
-    "residual_before",
-    "followed",
-    "followed_odds",
-    "followed_struck",
-    "followed_strange",
-    "click",
+    "loose",
     "click_odds",
-    "click_strange",
+    "before",
+    "before_odds",
+    "before_struck",
+    "before_strange",
+    "after",
+    "after_odds",
+    "after_struck",
+    "after_strange",
 ];
 
 /// The signs of one candidate.
@@ -41,12 +45,15 @@ pub type Signs = [f32; SIGNS];
 /// Log odds and nepers beyond which a sign says no more.
 const ODDS: (f64, f64) = (-6.0, 7.0);
 const STRUCK: (f64, f64) = (-10.0, 12.0);
-const LIKE_A_DRUM: f64 = 30.0;
-const RESIDUAL: (f64, f64) = (-12.0, 12.0);
+/// Nepers against a stroke beyond which the residual says no more.
+const AGAINST: f32 = -400.0;
+/// Standard uncertainties of its time between which that speaks, seconds.
+const LOOSE_S: (f64, f64) = (0.0003, 0.04);
 /// Bins of the residual compared, after and before.
 const SIDES: [(usize, usize); 2] = [(60, 40), (60, 100)];
-/// A stroke that follows within this speaks for itself, seconds.
-const FOLLOWED_S: f64 = 0.06;
+/// Another stroke this near, before or after, changes what the signs say, the
+/// more the nearer it is, down to the second; seconds.
+const NEAR_S: (f64, f64) = (0.12, 0.02);
 /// A click of a metronome covers what lies this near, seconds.
 const CLICK_S: f64 = 0.015;
 
@@ -86,7 +93,7 @@ pub fn signs(
         .flatten()
         .collect();
     let scale = Scale::of(&heard.residual);
-    let next_s = next_strokes(&heard.candidates);
+    let neighbours = Neighbours::of(&heard.candidates);
     let sign = |(i, candidate): (usize, &Candidate)| {
         if softer.contains(&i) {
             return None;
@@ -94,57 +101,65 @@ pub fn signs(
         let place = heard.places.get(i)?;
         let time_s = candidate.time_s;
         let stronger_db = nearby.stronger_db(time_s, Some(i));
-        let sounds = voices.sounds(i, stronger_db);
         let [residual, residual_before] = SIDES.map(|sides| {
-            let agrees = usual.iter().map(|profile| {
-                let expected = profile.stronger(stronger_db);
-                scale.agrees(place.bin, &expected.parts, sides)
-            });
-            let most = agrees.fold(RESIDUAL.0, f64::max);
-            most.min(RESIDUAL.1) as f32
+            let agrees = usual
+                .iter()
+                .map(|profile| profile.agrees(&scale, place.bin, stronger_db, sides));
+            agrees.fold(f64::NEG_INFINITY, f64::max) as f32
         });
         let odds = candidate.log_odds.clamp(ODDS.0, ODDS.1) as f32;
+        let sounds = voices.sounds(i, stronger_db);
         let struck = sounds.struck.clamp(STRUCK.0, STRUCK.1) as f32;
-        let strange = sounds.strange as f32;
-        let followed = next_s[i] - time_s < FOLLOWED_S || sounds.covered;
-        let click = heard
-            .clicks
-            .as_ref()
-            .is_some_and(|c| c.metronome.off_s(time_s).abs() < CLICK_S);
-        let when = |so: bool, sign: f32| if so { sign } else { 0.0 };
+        let strange = (sounds.strange * sounds.strange.abs()) as f32;
+        let loose = candidate.time_sd_s.clamp(LOOSE_S.0, LOOSE_S.1) / LOOSE_S.0;
+        let metronome = heard.clicks.as_ref().map(|c| &c.metronome);
+        let click = metronome.is_some_and(|m| m.off_s(time_s).abs() < CLICK_S);
+        let [before, after] = neighbours.near(time_s);
         Some([
             1.0,
             odds,
-            struck,
-            sounds.like_a_drum.clamp(0.0, LIKE_A_DRUM).ln_1p() as f32,
+            residual.max(0.0).ln_1p(),
+            residual_before.max(0.0).ln_1p(),
+            residual.clamp(AGAINST, 0.0).abs().sqrt(),
+            struck.max(0.0),
+            struck.min(0.0),
             strange,
-            residual,
-            residual_before,
-            when(followed, 1.0),
-            when(followed, odds),
-            when(followed, struck),
-            when(followed, strange),
-            when(click, 1.0),
-            when(click, odds),
-            when(click, strange),
+            loose.ln() as f32,
+            if click { odds } else { 0.0 },
+            before,
+            before * odds,
+            before * struck,
+            before * strange,
+            after,
+            after * odds,
+            after * struck,
+            after * strange,
         ])
     };
     heard.candidates.iter().enumerate().map(sign).collect()
 }
 
-/// The time of the next candidate that is likelier a stroke than not, for each.
-fn next_strokes(candidates: &[Candidate]) -> Vec<f64> {
-    let mut likely: Vec<f64> = candidates
-        .iter()
-        .filter(|c| c.log_odds > 0.0)
-        .map(|c| c.time_s)
-        .collect();
-    likely.sort_by(f64::total_cmp);
-    candidates
-        .iter()
-        .map(|c| {
-            let next = likely.partition_point(|&t| t <= c.time_s);
-            likely.get(next).copied().unwrap_or(f64::INFINITY)
+/// The times of the candidates that are likelier strokes than not, in order,
+/// seconds.
+struct Neighbours(Vec<f64>);
+
+impl Neighbours {
+    fn of(candidates: &[Candidate]) -> Self {
+        let likely = candidates.iter().filter(|c| c.log_odds > 0.0);
+        let mut times: Vec<f64> = likely.map(|c| c.time_s).collect();
+        times.sort_by(f64::total_cmp);
+        Self(times)
+    }
+
+    /// How near the one before a time is, and the one after: 0 beyond the reach,
+    /// rising with the log of the distance.
+    fn near(&self, time_s: f64) -> [f32; 2] {
+        let before = self.0.partition_point(|&t| t < time_s);
+        let after = self.0.partition_point(|&t| t <= time_s);
+        [before.checked_sub(1), Some(after)].map(|other| {
+            let other_s = other.and_then(|o| self.0.get(o));
+            let gap_s = other_s.map_or(f64::INFINITY, |o| (o - time_s).abs());
+            (NEAR_S.0 / gap_s.max(NEAR_S.1)).max(1.0).ln() as f32
         })
-        .collect()
+    }
 }

@@ -168,10 +168,12 @@ impl<'a> Scale<'a> {
             };
             let all = (n * a + m * b) / (n + m);
             let none = -(n + m) * (all.ln() + 1.0);
-            let log_ring = highest((0.5 * floor).ln(), (2.0 * all).ln(), |x| {
-                likelihood(x.exp())
-            });
-            WEIGHT[part] * (likelihood(log_ring.exp()) - none)
+            let slope = |ring: f64| {
+                let both = ring + added;
+                n * (a - both) * ring * ring + m * (b - ring) * both * both
+            };
+            let ring = zero(0.5 * floor, 2.0 * all, slope);
+            WEIGHT[part] * (likelihood(ring) - none)
         };
         fresh.iter().enumerate().map(of_part).sum()
     }
@@ -232,18 +234,18 @@ impl<'a> Scale<'a> {
     }
 }
 
-/// Where a function with one peak is highest between two places, to a
-/// ten-thousandth of the way.
-fn highest(mut low: f64, mut high: f64, of: impl Fn(f64) -> f64) -> f64 {
-    for _ in 0..24 {
-        let third = (high - low) / 3.0;
-        if of(low + third) > of(high - third) {
-            high -= third;
+/// Where a function falls through 0 between two positive places, to a
+/// ten-thousandth of them; the nearer of the two where it does not.
+fn zero(mut low: f64, mut high: f64, of: impl Fn(f64) -> f64) -> f64 {
+    while high > 1.0001 * low {
+        let middle = (low * high).sqrt();
+        if of(middle) > 0.0 {
+            low = middle;
         } else {
-            low += third;
+            high = middle;
         }
     }
-    0.5 * (low + high)
+    low
 }
 
 #[cfg(test)]

@@ -1,36 +1,38 @@
-//! A note at which no stroke was found: was it left out, or played and not
-//! heard?
+//! A note at which no stroke was found, or only a doubtful one: was it left out,
+//! or played and not heard?
 //!
 //! A logistic model of a few signs says how much likelier what sounds there is
 //! after a stroke than without one. The signs compare it with what strokes on
 //! that drum usually add, as strongly as those around.
 
 use super::logistic::Logistic;
-use super::nearby::{Nearby, SPREAD, SPREAD_DB};
+use super::nearby::Nearby;
 use super::residual::BIN_S;
 use super::rises::Scale;
 use super::usual::{APART, Profile, levels_db};
 use super::voices::{Spectra, Voices};
-use super::{BANDS, Heard};
+use super::{BANDS, Candidate, Heard};
 use crate::align::Alignment;
 use crate::part::{Part, quarters_f64};
+use crate::stats;
 use std::sync::LazyLock;
 
 /// How many signs there are, the constant included.
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 10] = [
+pub const SIGN_NAMES: [&str; 11] = [
     "constant",
-    "residual",
-    "residual_before",
-    "residual_after",
+    "residual_against",
     "rise",
-    "rise_expected",
     "rise_short",
-    "voice",
+    "voice_for",
+    "voice_against",
     "gap_before",
     "gap_after",
+    "candidate",
+    "pulse_sd",
+    "click_residual",
 ];
 
 /// The signs of one note.
@@ -39,11 +41,12 @@ pub type Signs = [f32; SIGNS];
 /// Places at which the stroke may have been, bins from where the pulse has it:
 /// 15 ms before to 15 ms after.
 const PLACES: [i64; 7] = [-30, -20, -10, 0, 10, 20, 30];
-/// Bins of the residual compared, after and before a place: 30 and 20 ms, and
-/// longer before and after.
-const SIDES: [(usize, usize); 3] = [(60, 40), (60, 100), (120, 60)];
+/// Bins of the residual compared, after and before a place: what speaks for a
+/// stroke shows soon, what speaks against one in a longer look.
+const FOR: (usize, usize) = (60, 40);
+const AGAINST: (usize, usize) = (120, 60);
 /// Nepers beyond which the residual says no more.
-const RESIDUAL: (f64, f64) = (-12.0, 3.0);
+const RESIDUAL: (f64, f64) = (-2000.0, 2000.0);
 /// How much a band rises at most, nepers of power.
 const CAP: f32 = 3.5;
 /// Frames around a place in which the rise may show.
@@ -56,36 +59,48 @@ const SHORT: (f32, f32) = (-12.0, 3.0);
 const MARGIN_S: f64 = 0.015;
 const FOLLOWED_S: f64 = 0.06;
 /// Nepers beyond which they say no more.
-const VOICE: (f64, f64) = (-12.0, 4.0);
+const VOICE: (f64, f64) = (-400.0, 12.0);
 /// Seconds to the stroke before and to the one after beyond which they do not
 /// matter.
 const GAP_S: (f64, f64) = (0.02, 1.0);
+/// A click of a metronome may cover what lies this near, seconds.
+const CLICK_S: f64 = 0.025;
 /// A second stroke this close to another does not show, seconds.
 const TOGETHER_S: f64 = 0.025;
-/// Silence never speaks more plainly than this against a stroke.
-const LEAST: f64 = 1e-4;
+/// Candidates this far from the pulse may be the stroke, seconds, and how far
+/// strokes lie from it, standard deviation.
+const REACH_S: f64 = 0.08;
+const JITTER_S: f64 = 0.007;
+/// Log odds below which a candidate says no more.
+const CANDIDATE: f64 = -12.0;
+/// Uncertainty of the pulse beyond which it says no more, ms.
+const PULSE_SD_MS: f64 = 30.0;
+/// The ratio never speaks more plainly than this, either way.
+const RATIO: (f64, f64) = (1e-4, 1e3);
 
 static MODEL: LazyLock<Logistic<SIGNS>> =
     LazyLock::new(|| Logistic::read(&SIGN_NAMES, include_str!("silence.csv")));
 
-/// For every note of the part: how much likelier what sounds there, without a
-/// stroke among the candidates, is if it was played than if it was left out;
-/// at most 1. `None` where a stroke was found or no passage leads there.
+/// For every note of the part: how much likelier what sounds there is if it was
+/// played than if it was left out. `None` where a stroke was found that is
+/// likelier one than not, where a doubtful one cannot be looked into, or no
+/// passage leads there.
 pub fn unheard(
     heard: &Heard,
     part: &Part,
     alignment: &Alignment,
     voices: &Voices,
 ) -> Vec<Option<f32>> {
-    let ratio = |silence: Silence| match silence {
-        Silence::Covered => 1.0,
-        Silence::Shows(signs) => MODEL.log_odds(&signs).exp().clamp(LEAST, 1.0) as f32,
+    let ratio = |silence| match silence {
+        Silence::Doubtful => None,
+        Silence::Covered => Some(1.0),
+        Silence::Shows(signs) => Some(MODEL.log_odds(&signs).exp().clamp(RATIO.0, RATIO.1) as f32),
     };
     let silences = silences(heard, part, alignment, voices).into_iter();
-    silences.map(|s| s.map(ratio)).collect()
+    silences.map(|s| s.and_then(ratio)).collect()
 }
 
-/// The signs of every note at which no stroke was found and something can be
+/// The signs of every note at which no sure stroke was found and something can be
 /// told, for fitting the weights.
 pub fn signs(
     heard: &Heard,
@@ -95,10 +110,15 @@ pub fn signs(
 ) -> Vec<Option<Signs>> {
     let silences = silences(heard, part, alignment, voices).into_iter();
     let signs = silences.map(|s| match s? {
-        Silence::Covered => None,
+        Silence::Doubtful | Silence::Covered => None,
         Silence::Shows(signs) => Some(signs),
     });
     signs.collect()
+}
+
+/// Whether a candidate is likelier none than a stroke.
+fn doubtful(heard: &Heard, candidate: usize) -> bool {
+    heard.candidates[candidate].log_odds < 0.0
 }
 
 /// The times of all strokes of an alignment, in order, seconds.
@@ -106,15 +126,18 @@ fn strokes(heard: &Heard, alignment: &Alignment) -> Vec<f64> {
     let matches = alignment.passages.iter().flat_map(|p| &p.matches);
     let mut strokes_s: Vec<f64> = matches
         .flat_map(|m| m.stroke.iter().chain(&m.further))
+        .filter(|&&c| !doubtful(heard, c))
         .map(|&c| heard.candidates[c].time_s)
         .collect();
     strokes_s.sort_by(f64::total_cmp);
     strokes_s
 }
 
-/// What is known of a note at which no stroke was found.
+/// What is known of a note at which no sure stroke was found.
 enum Silence {
-    /// Another stroke is too close, or its drum is not known.
+    /// Another stroke is too close, or its drum is not known; a doubtful stroke
+    /// was found all the same, or none.
+    Doubtful,
     Covered,
     Shows(Signs),
 }
@@ -140,8 +163,8 @@ fn silences(
         for (offset, found) in passage.matches.iter().enumerate() {
             let note = passage.notes.0 + offset;
             let at_s = passage.pulse.time_s(quarters_f64(part.notes[note].at));
-            let (Some(at_s), Some(setting), None) = (at_s, note_settings[note], found.stroke)
-            else {
+            let sure = found.stroke.filter(|&c| !doubtful(heard, c));
+            let (Some(at_s), Some(setting), None) = (at_s, note_settings[note], sure) else {
                 continue;
             };
             let next = strokes_s.partition_point(|&s| s < at_s);
@@ -153,9 +176,13 @@ fn silences(
             let together = gaps_s.iter().any(|&g| g <= TOGETHER_S);
             let stronger_db = nearby.stronger_db(at_s, None);
             silences[note] = Some(match usual[setting] {
-                Some(profile) if !together => {
-                    Silence::Shows(look.signs(at_s, (setting, &profile), stronger_db, gaps_s))
-                }
+                Some(profile) if !together => Silence::Shows(look.signs(
+                    (at_s, passage.pulse.sd_s),
+                    (setting, &profile),
+                    stronger_db,
+                    gaps_s,
+                )),
+                _ if found.stroke.is_some() => Silence::Doubtful,
                 _ => Silence::Covered,
             });
         }
@@ -173,55 +200,64 @@ struct Look<'a> {
 
 impl Look<'_> {
     /// The signs of a stroke with a usual profile of its drum, so much stronger
-    /// than usual, at a time.
+    /// than usual, at a time of the pulse with its uncertainty.
     fn signs(
         &mut self,
-        at_s: f64,
+        (at_s, pulse_sd_s): (f64, f64),
         (setting, usual): (usize, &Profile),
         stronger_db: f64,
         gaps_s: [f64; 2],
     ) -> Signs {
-        let expected = usual.stronger(stronger_db);
-        let around = SPREAD.map(|(off, share)| (expected.stronger(off * SPREAD_DB), share));
-        let [near, before, after] = SIDES.map(|sides| {
+        let [soon, long] = [FOR, AGAINST].map(|sides| {
             let bin = (at_s / BIN_S).round() as i64;
             let places = PLACES.map(|off| usize::try_from(bin + off).ok());
             let bins = self.heard.residual.bins();
             let inside = places.iter().flatten().filter(|&&place| place < bins);
-            let ratio: f64 = inside
-                .flat_map(|&place| {
-                    around
-                        .iter()
-                        .map(move |(profile, share)| (place, profile, share))
-                })
-                .map(|(place, profile, share)| {
-                    share * self.scale.agrees(place, &profile.parts, sides).exp()
-                })
-                .sum();
-            let log_ratio = (ratio / PLACES.len() as f64).ln();
-            log_ratio.clamp(RESIDUAL.0, RESIDUAL.1) as f32
+            let of_place = |&place: &usize| usual.agrees(&self.scale, place, stronger_db, sides);
+            let log_ratio = stats::log_sum_exp(inside.map(of_place)) - (PLACES.len() as f64).ln();
+            log_ratio.clamp(RESIDUAL.0, RESIDUAL.1)
         });
-        let (rise, rise_expected) = self.rises(at_s, &expected);
+        let (rise, rise_expected) = self.rises(at_s, &usual.stronger(stronger_db));
         let voice = if gaps_s[1] < FOLLOWED_S {
             0.0
         } else {
             let view = self.spectra.around(at_s, MARGIN_S, MARGIN_S);
             let struck = self.voices.struck(&view, setting, stronger_db);
-            struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1) as f32)
+            struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1))
         };
+        let metronome = self.heard.clicks.as_ref().map(|c| &c.metronome);
+        let click = metronome.is_some_and(|m| m.off_s(at_s).abs() < CLICK_S);
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
         [
             1.0,
-            near,
-            before,
-            after,
+            (-long).max(0.0).ln_1p() as f32,
             rise.clamp(RISE.0, RISE.1),
-            rise_expected.ln_1p(),
             (rise - rise_expected).clamp(SHORT.0, SHORT.1),
-            voice,
+            voice.max(0.0) as f32,
+            (-voice).max(0.0).sqrt() as f32,
             gap(gaps_s[0]),
             gap(gaps_s[1]),
+            self.candidate(at_s, pulse_sd_s) as f32,
+            (1000.0 * pulse_sd_s).min(PULSE_SD_MS) as f32,
+            if click {
+                soon.max(0.0).ln_1p() as f32
+            } else {
+                0.0
+            },
         ]
+    }
+
+    /// The log odds of the likeliest candidate about a time of the pulse, the
+    /// less the farther off.
+    fn candidate(&self, at_s: f64, pulse_sd_s: f64) -> f64 {
+        let log_odds = |c: &Candidate| {
+            let off_s = c.time_s - at_s;
+            let variance = pulse_sd_s.powi(2) + JITTER_S.powi(2) + c.time_sd_s.powi(2);
+            c.log_odds - 0.5 * off_s * off_s / variance
+        };
+        let candidates = self.heard.candidates.iter();
+        let near = candidates.filter(|c| (c.time_s - at_s).abs() <= REACH_S);
+        near.map(log_odds).fold(CANDIDATE, f64::max)
     }
 
     /// How much the bands rise at most about a time, and how much they would

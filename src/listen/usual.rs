@@ -1,11 +1,13 @@
 //! What a usual stroke on each drum adds, learned from the matched strokes of
 //! a take.
 
+use super::nearby::{SPREAD, SPREAD_DB};
 use super::residual::PARTS;
 use super::rises::Scale;
 use super::{BANDS, Heard};
 use crate::align::{Alignment, Outcome};
 use crate::part::Part;
+use crate::stats;
 
 /// Frames from before a contact to after it that tell what it adds.
 pub const APART: usize = 4;
@@ -70,6 +72,17 @@ impl Profile {
             parts: std::array::from_fn(|part| median(&|p| p.parts[part])),
             bands: std::array::from_fn(|band| median(&|p| p.bands[band])),
         })
+    }
+
+    /// How well the residual around a bin agrees with such a stroke there, about
+    /// so much stronger, against none: log likelihood ratio, nepers. `sides` as
+    /// in [`Scale::agrees`].
+    pub fn agrees(&self, scale: &Scale, bin: usize, db: f64, sides: (usize, usize)) -> f64 {
+        let of_strength = |&(off, share): &(f64, f64)| {
+            let expected = self.stronger(db + off * SPREAD_DB);
+            share.ln() + scale.agrees(bin, &expected.parts, sides)
+        };
+        stats::log_sum_exp(SPREAD.iter().map(of_strength))
     }
 
     /// The same, so much stronger.

@@ -205,9 +205,7 @@ impl Voices {
         let struck = (0..self.by_setting.len()).filter_map(|s| self.struck(view, s, stronger_db));
         Sounds {
             struck: struck.reduce(f64::max).unwrap_or(0.0),
-            like_a_drum: self.silent(view) - unexplained,
             strange: unexplained.ln_1p() - self.usual_strange,
-            covered: self.covered[candidate],
         }
     }
 
@@ -223,15 +221,12 @@ impl Voices {
         let usual = self.usual[setting]?;
         let voice = &self.by_setting[setting];
         let silent = self.silent(view);
-        let ratio: f64 = SPREAD
-            .iter()
-            .map(|&(off, share)| {
-                let db = stronger_db + off * SPREAD_DB;
-                let gain = usual.exp() * 10f64.powf(0.1 * db);
-                share * (silent - self.ringing(view, gain, voice)).exp()
-            })
-            .sum();
-        Some(ratio.max(1e-30).ln())
+        let of_strength = |&(off, share): &(f64, f64)| {
+            let db = stronger_db + off * SPREAD_DB;
+            let gain = usual.exp() * 10f64.powf(0.1 * db);
+            share.ln() + silent - self.ringing(view, gain, voice)
+        };
+        Some(stats::log_sum_exp(SPREAD.iter().map(of_strength)))
     }
 
     /// How badly no stroke explains a view, nepers.
@@ -293,14 +288,9 @@ pub struct Sounds {
     /// As [`Voices::struck`] for the setting that speaks most for it, nepers; 0
     /// where nobody has struck any.
     pub struck: f64,
-    /// How much better the best voice explains it, at any strength, than no
-    /// stroke does, nepers.
-    pub like_a_drum: f64,
-    /// How badly even that voice explains it against the matched strokes of
+    /// How badly even the best voice explains it against the matched strokes of
     /// the take: difference of logs of 1 + nepers.
     pub strange: f64,
-    /// A much louder stroke falls into its spectrum.
-    pub covered: bool,
 }
 
 /// A power that each bin falls below before one candidate of ten.
