@@ -24,8 +24,9 @@ const LEAST: f64 = 1e-4;
 /// What the likelihood of another drum is worth: the likelihoods of the drums
 /// are less sure than they say.
 const OTHER_DRUM_WORTH: f64 = 0.4;
-/// A stroke counts as played on the written drum until another is likelier by
-/// more than the inverse of this: notes on another drum are rare.
+/// A note counts as played as written until another drum is likelier by more
+/// than the inverse of this, or, once the second listening has spoken, that it
+/// was left out: both are rare.
 const RARE: f64 = 0.25;
 /// Candidates within a roll or before a flam are its strokes from these log
 /// odds on.
@@ -108,7 +109,8 @@ impl Bench<'_> {
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
         // The beginning of a roll may not be heard though it was played.
         let rolled = || self.rolled(index, low, high);
-        let as_written = written >= (RARE * other).max(1.0);
+        let left_out = if self.evidence.is_some() { RARE } else { 1.0 };
+        let as_written = written >= (RARE * other).max(left_out);
         let (outcome, stroke) = if as_written && stroke.is_some() {
             (Outcome::Played, stroke)
         } else if log_ratio > -accuse || self.fit.expected[index - self.onsets.0].0 < 0.0 {

@@ -105,7 +105,7 @@ pub fn signs(
             let agrees = usual
                 .iter()
                 .map(|profile| profile.agrees(&scale, place.bin, stronger_db, sides));
-            agrees.fold(f64::NEG_INFINITY, f64::max) as f32
+            agrees.reduce(f64::max).unwrap_or(0.0) as f32
         });
         let odds = candidate.log_odds.clamp(ODDS.0, ODDS.1) as f32;
         let sounds = voices.sounds(i, stronger_db);

@@ -41,8 +41,8 @@ pub type Signs = [f32; SIGNS];
 /// Places at which the stroke may have been, bins from where the pulse has it:
 /// 15 ms before to 15 ms after.
 const PLACES: [i64; 7] = [-30, -20, -10, 0, 10, 20, 30];
-/// Bins of the residual compared, after and before a place: what speaks for a
-/// stroke shows soon, what speaks against one in a longer look.
+/// Bins of the residual compared, after and before a place: what a click adds
+/// shows soon, what speaks against a stroke in a longer look.
 const FOR: (usize, usize) = (60, 40);
 const AGAINST: (usize, usize) = (120, 60);
 /// Nepers beyond which the residual says no more.
@@ -208,15 +208,11 @@ impl Look<'_> {
         stronger_db: f64,
         gaps_s: [f64; 2],
     ) -> Signs {
-        let [soon, long] = [FOR, AGAINST].map(|sides| {
-            let bin = (at_s / BIN_S).round() as i64;
-            let places = PLACES.map(|off| usize::try_from(bin + off).ok());
-            let bins = self.heard.residual.bins();
-            let inside = places.iter().flatten().filter(|&&place| place < bins);
-            let of_place = |&place: &usize| usual.agrees(&self.scale, place, stronger_db, sides);
-            let log_ratio = stats::log_sum_exp(inside.map(of_place)) - (PLACES.len() as f64).ln();
-            log_ratio.clamp(RESIDUAL.0, RESIDUAL.1)
-        });
+        let metronome = self.heard.clicks.as_ref().map(|c| &c.metronome);
+        let click = metronome.is_some_and(|m| m.off_s(at_s).abs() < CLICK_S);
+        let [soon, long] =
+            [FOR, AGAINST].map(|sides| self.residual(at_s, usual, stronger_db, sides));
+        let click_residual = if click { soon.max(0.0) } else { 0.0 };
         let (rise, rise_expected) = self.rises(at_s, &usual.stronger(stronger_db));
         let voice = if gaps_s[1] < FOLLOWED_S {
             0.0
@@ -225,8 +221,6 @@ impl Look<'_> {
             let struck = self.voices.struck(&view, setting, stronger_db);
             struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1))
         };
-        let metronome = self.heard.clicks.as_ref().map(|c| &c.metronome);
-        let click = metronome.is_some_and(|m| m.off_s(at_s).abs() < CLICK_S);
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
         [
             1.0,
@@ -239,12 +233,20 @@ impl Look<'_> {
             gap(gaps_s[1]),
             self.candidate(at_s, pulse_sd_s) as f32,
             (1000.0 * pulse_sd_s).min(PULSE_SD_MS) as f32,
-            if click {
-                soon.max(0.0).ln_1p() as f32
-            } else {
-                0.0
-            },
+            click_residual.ln_1p() as f32,
         ]
+    }
+
+    /// How well the residual about a time agrees with a usual stroke, so much
+    /// stronger, nepers.
+    fn residual(&self, at_s: f64, usual: &Profile, db: f64, sides: (usize, usize)) -> f64 {
+        let bin = (at_s / BIN_S).round() as i64;
+        let places = PLACES.map(|off| usize::try_from(bin + off).ok());
+        let bins = self.heard.residual.bins();
+        let inside = places.into_iter().flatten().filter(|&place| place < bins);
+        let of_place = |place| usual.agrees(&self.scale, place, db, sides);
+        let log_ratio = stats::log_sum_exp(inside.map(of_place)) - (PLACES.len() as f64).ln();
+        log_ratio.clamp(RESIDUAL.0, RESIDUAL.1)
     }
 
     /// The log odds of the likeliest candidate about a time of the pulse, the
