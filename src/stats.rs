@@ -250,6 +250,15 @@ mod tests {
         assert_eq!(sd(&[1.0]), None);
     }
 
+    #[test]
+    fn exponentials_add_up_however_far_from_one() {
+        let sum = |logs: &[f64]| log_sum_exp(logs.iter().copied());
+        assert!((sum(&[0.0, 0.0]) - 2f64.ln()).abs() < 1e-12);
+        assert!((sum(&[-2000.0, -2000.0]) - (2f64.ln() - 2000.0)).abs() < 1e-9);
+        assert!((sum(&[800.0, -800.0]) - 800.0).abs() < 1e-9);
+        assert!(sum(&[]) < f64::MIN);
+    }
+
     /// Arithmetic: |x - 2| of 1, 1, 2, 2, 4, 6, 9 is 1, 1, 0, 0, 2, 4, 7,
     /// whose median is 1.
     #[test]

@@ -163,3 +163,32 @@ impl Neighbours {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_neighbour_counts_the_more_the_nearer_it_is() {
+        let candidate = |time_s, log_odds| Candidate {
+            time_s,
+            time_sd_s: 0.001,
+            log_odds,
+            level_db: -20.0,
+        };
+        // What is likelier none is no neighbour, and nobody is his own.
+        let candidates = [
+            candidate(1.0, 4.0),
+            candidate(1.05, -1.0),
+            candidate(1.06, 2.0),
+            candidate(1.5, 4.0),
+        ];
+        let neighbours = Neighbours::of(&candidates);
+        let [before, after] = neighbours.near(1.05);
+        assert!((f64::from(before) - (0.12f64 / 0.05).ln()).abs() < 1e-6);
+        assert!((f64::from(after) - (0.12f64 / 0.02).ln()).abs() < 1e-6);
+        let [before, after] = neighbours.near(1.5);
+        assert!(before.abs() + after.abs() < 1e-9);
+        assert!(neighbours.near(1.0)[0].abs() < 1e-9);
+    }
+}

@@ -222,3 +222,53 @@ fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
     assert!(after > 20, "{after} notes after rolls");
     assert!(slipped * 50 <= after, "{slipped} of {after} notes slipped");
 }
+
+#[test]
+fn a_doubtful_stroke_is_called_what_the_second_listening_says() {
+    let part = parts::generate(&mut Draw::new(3, 1), Wish::default());
+    let player = Player::draw(&mut Draw::new(3, 2));
+    let performance = player::play(&part, &player, &mut Draw::new(3, 3), false);
+    let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(3, 4));
+    let hit_of = |stroke: usize| {
+        let hit = take.hits[stroke].map(|h| &performance.hits[h]);
+        hit.filter(|h| !h.grace).and_then(|h| h.note)
+    };
+    let alone = |note: usize| {
+        let at = |n: usize| part.notes.get(n).map(|n| n.at);
+        !part.notes[note].roll && at(note) != at(note + 1) && at(note) != at(note - 1)
+    };
+    let cases = [
+        (-1.0, 0.5, Outcome::Played),
+        (-3.0, 0.05, Outcome::Unsure),
+        (-6.0, 0.001, Outcome::Missed),
+        // What is likelier a stroke than not is no longer in doubt.
+        (3.0, 0.001, Outcome::Played),
+    ];
+    let (mut notes, mut as_said) = (0, [0; 4]);
+    for stroke in 10..take.candidates.len() - 10 {
+        let Some(note) = hit_of(stroke).filter(|&n| n > 0 && alone(n)) else {
+            continue;
+        };
+        notes += 1;
+        for (case, (log_odds, ratio, outcome)) in cases.into_iter().enumerate() {
+            let mut candidates = take.candidates.clone();
+            candidates[stroke].log_odds = log_odds;
+            let mut unheard = vec![None; part.notes.len()];
+            unheard[note] = Some(ratio);
+            let evidence = Evidence {
+                per: vec![Vec::new(); candidates.len()],
+                unheard,
+            };
+            let found = align(&part, &candidates, Some(&evidence), &Settings::default());
+            let passage = found.counted.map(|c| &found.passages[c]);
+            let told = passage.and_then(|p| p.matches.get(note.checked_sub(p.notes.0)?));
+            as_said[case] += usize::from(told.is_some_and(|m| m.outcome == outcome));
+        }
+    }
+    // Other candidates lie near some of the notes.
+    assert!(notes >= 20, "{notes} notes");
+    assert!(
+        as_said.iter().all(|n| n * 10 >= notes * 8),
+        "{as_said:?} of {notes}"
+    );
+}
