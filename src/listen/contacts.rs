@@ -33,8 +33,9 @@ const OPEN_S: f64 = 0.004;
 
 /// What hides whether there is a stroke hides when it begins. Where there is
 /// hardly one, a contact is unsurer by this factor beyond one, and by half of it
-/// at so many log odds. Without it 77 % of such strokes of tuning takes in rooms,
-/// through phones and beside clicks lie within two uncertainties, with it 92 %.
+/// at so many log odds. Without it 77 % of the strokes below log odds of 3 of
+/// tuning takes in rooms, through phones and beside clicks lie within two
+/// uncertainties, with it 92 %.
 const DOUBTED: f64 = 2.5;
 const DOUBTED_LOG_ODDS: f64 = 2.5;
 
@@ -173,9 +174,6 @@ mod tests {
     fn the_more_doubtful_a_stroke_the_unsurer_its_contact() {
         let factors = [-6.0, 0.0, 2.5, 7.0].map(doubted);
         assert!(factors.is_sorted_by(|a, b| a > b), "{factors:?}");
-        assert!(
-            factors[0] < 1.0 + DOUBTED && factors[3] < 1.05,
-            "{factors:?}"
-        );
+        assert!(factors[0] < 3.5 && factors[3] < 1.03, "{factors:?}");
     }
 }

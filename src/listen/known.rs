@@ -1,7 +1,8 @@
 //! Whether a candidate is a stroke, now that the drums of the take are known.
 //!
-//! A logistic model of what was said knowing nothing of the part, how strong
-//! the strokes around are, and how well the drums explain the sound.
+//! A logistic model of what was said knowing nothing of the part, how well the
+//! drums explain the sound, struck as strongly as those around, how plainly it
+//! begins, and how near the strokes before and after are.
 
 use super::logistic::Logistic;
 use super::nearby::Nearby;
@@ -112,8 +113,7 @@ pub fn signs(
         let struck = sounds.struck.clamp(STRUCK.0, STRUCK.1) as f32;
         let strange = (sounds.strange * sounds.strange.abs()) as f32;
         let loose = candidate.time_sd_s.clamp(LOOSE_S.0, LOOSE_S.1) / LOOSE_S.0;
-        let metronome = heard.clicks.as_ref().map(|c| &c.metronome);
-        let click = metronome.is_some_and(|m| m.off_s(time_s).abs() < CLICK_S);
+        let click = heard.click_at(time_s, CLICK_S);
         let [before, after] = neighbours.near(time_s);
         Some([
             1.0,

@@ -238,6 +238,14 @@ pub struct Heard {
     pub bands: Arc<Bands>,
 }
 
+impl Heard {
+    /// Whether a click of a metronome lies this near to a time.
+    fn click_at(&self, time_s: f64, within_s: f64) -> bool {
+        let clicks = self.clicks.as_ref();
+        clicks.is_some_and(|c| c.metronome.off_s(time_s).abs() < within_s)
+    }
+}
+
 /// Something that may be a stroke.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Candidate {

@@ -75,8 +75,8 @@ const JITTER_S: f64 = 0.007;
 const CANDIDATE: f64 = -12.0;
 /// Uncertainty of the pulse beyond which it says no more, ms.
 const PULSE_SD_MS: f64 = 30.0;
-/// The ratio never speaks more plainly than this, either way.
-const RATIO: (f64, f64) = (1e-4, 1e3);
+/// The ratio never speaks more plainly than this for a stroke.
+const MOST: f64 = 1e3;
 
 static MODEL: LazyLock<Logistic<SIGNS>> =
     LazyLock::new(|| Logistic::read(&SIGN_NAMES, include_str!("silence.csv")));
@@ -92,12 +92,11 @@ pub fn unheard(
     voices: &Voices,
 ) -> Vec<Option<f32>> {
     let ratio = |silence| match silence {
-        Silence::Doubtful => None,
-        Silence::Covered => Some(1.0),
-        Silence::Shows(signs) => Some(MODEL.log_odds(&signs).exp().clamp(RATIO.0, RATIO.1) as f32),
+        Silence::Covered => 1.0,
+        Silence::Shows(signs) => MODEL.log_odds(&signs).exp().min(MOST) as f32,
     };
     let silences = silences(heard, part, alignment, voices).into_iter();
-    silences.map(|s| s.and_then(ratio)).collect()
+    silences.map(|s| s.map(ratio)).collect()
 }
 
 /// The signs of every note at which no sure stroke was found and something can be
@@ -110,7 +109,7 @@ pub fn signs(
 ) -> Vec<Option<Signs>> {
     let silences = silences(heard, part, alignment, voices).into_iter();
     let signs = silences.map(|s| match s? {
-        Silence::Doubtful | Silence::Covered => None,
+        Silence::Covered => None,
         Silence::Shows(signs) => Some(signs),
     });
     signs.collect()
@@ -135,9 +134,7 @@ fn strokes(heard: &Heard, alignment: &Alignment) -> Vec<f64> {
 
 /// What is known of a note at which no sure stroke was found.
 enum Silence {
-    /// Another stroke is too close, or its drum is not known; a doubtful stroke
-    /// was found all the same, or none.
-    Doubtful,
+    /// Another stroke is too close, or its drum is not known.
     Covered,
     Shows(Signs),
 }
@@ -175,16 +172,15 @@ fn silences(
             ];
             let together = gaps_s.iter().any(|&g| g <= TOGETHER_S);
             let stronger_db = nearby.stronger_db(at_s, None);
-            silences[note] = Some(match usual[setting] {
-                Some(profile) if !together => Silence::Shows(look.signs(
+            silences[note] = match usual[setting] {
+                Some(profile) if !together => Some(Silence::Shows(look.signs(
                     (at_s, passage.pulse.sd_s),
                     (setting, &profile),
                     stronger_db,
                     gaps_s,
-                )),
-                _ if found.stroke.is_some() => Silence::Doubtful,
-                _ => Silence::Covered,
-            });
+                ))),
+                _ => found.stroke.is_none().then_some(Silence::Covered),
+            };
         }
     }
     silences
@@ -208,11 +204,12 @@ impl Look<'_> {
         stronger_db: f64,
         gaps_s: [f64; 2],
     ) -> Signs {
-        let metronome = self.heard.clicks.as_ref().map(|c| &c.metronome);
-        let click = metronome.is_some_and(|m| m.off_s(at_s).abs() < CLICK_S);
-        let [soon, long] =
-            [FOR, AGAINST].map(|sides| self.residual(at_s, usual, stronger_db, sides));
-        let click_residual = if click { soon.max(0.0) } else { 0.0 };
+        let against = self.residual(at_s, usual, stronger_db, AGAINST).min(0.0);
+        let click = if self.heard.click_at(at_s, CLICK_S) {
+            self.residual(at_s, usual, stronger_db, FOR).max(0.0)
+        } else {
+            0.0
+        };
         let (rise, rise_expected) = self.rises(at_s, &usual.stronger(stronger_db));
         let voice = if gaps_s[1] < FOLLOWED_S {
             0.0
@@ -224,7 +221,7 @@ impl Look<'_> {
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
         [
             1.0,
-            (-long).max(0.0).ln_1p() as f32,
+            (-against).ln_1p() as f32,
             rise.clamp(RISE.0, RISE.1),
             (rise - rise_expected).clamp(SHORT.0, SHORT.1),
             voice.max(0.0) as f32,
@@ -233,7 +230,7 @@ impl Look<'_> {
             gap(gaps_s[1]),
             self.candidate(at_s, pulse_sd_s) as f32,
             (1000.0 * pulse_sd_s).min(PULSE_SD_MS) as f32,
-            click_residual.ln_1p() as f32,
+            click.ln_1p() as f32,
         ]
     }
 
