@@ -5,9 +5,8 @@
 //! begins, and how near the strokes before and after are.
 
 use super::logistic::Logistic;
-use super::nearby::Nearby;
 use super::rises::Scale;
-use super::usual::Profile;
+use super::usual::{Profile, Usual};
 use super::voices::Voices;
 use super::{Candidate, Heard};
 use crate::align::Alignment;
@@ -86,13 +85,10 @@ pub fn signs(
     alignment: &Alignment,
     voices: &Voices,
 ) -> Vec<Option<Signs>> {
-    let nearby = Nearby::new(heard, alignment);
+    let usual = Usual::learn(heard, part, alignment);
     let matches = alignment.passages.iter().flat_map(|p| &p.matches);
     let softer: BTreeSet<usize> = matches.flat_map(|m| m.further.iter().copied()).collect();
-    let usual: Vec<Profile> = Profile::usual(heard, part, alignment)
-        .into_iter()
-        .flatten()
-        .collect();
+    let profiles: Vec<&Profile> = usual.profiles.iter().flatten().collect();
     let scale = Scale::of(&heard.residual);
     let neighbours = Neighbours::of(&heard.candidates);
     let sign = |(i, candidate): (usize, &Candidate)| {
@@ -101,15 +97,15 @@ pub fn signs(
         }
         let place = heard.places.get(i)?;
         let time_s = candidate.time_s;
-        let stronger_db = nearby.stronger_db(time_s, Some(i));
+        let stronger_db = usual.loudness.of_candidate_db(i, time_s);
         let [residual, residual_before] = SIDES.map(|sides| {
-            let agrees = usual
+            let agrees = profiles
                 .iter()
                 .map(|profile| profile.agrees(&scale, place.bin, stronger_db, sides));
             agrees.reduce(f64::max).unwrap_or(0.0) as f32
         });
         let odds = candidate.log_odds.clamp(ODDS.0, ODDS.1) as f32;
-        let sounds = voices.sounds(i, stronger_db);
+        let sounds = voices.sounds(i, time_s);
         let struck = sounds.struck.clamp(STRUCK.0, STRUCK.1) as f32;
         let strange = (sounds.strange * sounds.strange.abs()) as f32;
         let loose = candidate.time_sd_s.clamp(LOOSE_S.0, LOOSE_S.1) / LOOSE_S.0;

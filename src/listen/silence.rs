@@ -6,14 +6,13 @@
 //! that drum usually add, as strongly as those around.
 
 use super::logistic::Logistic;
-use super::nearby::Nearby;
 use super::residual::BIN_S;
 use super::rises::Scale;
-use super::usual::{APART, Profile, levels_db};
+use super::usual::{APART, Profile, Usual, levels_db};
 use super::voices::{Spectra, Voices};
 use super::{BANDS, Candidate, Heard};
 use crate::align::Alignment;
-use crate::part::{Part, quarters_f64};
+use crate::part::{Note, Part, quarters_f64};
 use crate::stats;
 use std::sync::LazyLock;
 
@@ -21,18 +20,24 @@ use std::sync::LazyLock;
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 11] = [
+pub const SIGN_NAMES: [&str; 17] = [
     "constant",
     "residual_against",
     "rise",
     "rise_short",
     "voice_for",
     "voice_against",
+    "voice_about_for",
+    "voice_about_against",
     "gap_before",
     "gap_after",
     "candidate",
     "pulse_sd",
+    "click",
     "click_residual",
+    "click_against",
+    "click_rise_short",
+    "click_candidate",
 ];
 
 /// The signs of one note.
@@ -58,6 +63,11 @@ const SHORT: (f32, f32) = (-12.0, 3.0);
 /// are where another stroke follows within so many.
 const MARGIN_S: f64 = 0.015;
 const FOLLOWED_S: f64 = 0.06;
+/// The same where the stroke is looked for about the pulse too: at so many steps
+/// before and after, each so long, seconds.
+const CLOSE_S: (f64, f64) = (0.006, 0.008);
+const STEPS: i32 = 6;
+const STEP_S: f64 = 0.008;
 /// Nepers beyond which they say no more.
 const VOICE: (f64, f64) = (-400.0, 12.0);
 /// Seconds to the stroke before and to the one after beyond which they do not
@@ -153,8 +163,7 @@ fn silences(
         spectra: Spectra::of(&heard.low),
     };
     let note_settings = part.note_settings();
-    let usual = Profile::usual(heard, part, alignment);
-    let nearby = Nearby::new(heard, alignment);
+    let usual = Usual::learn(heard, part, alignment);
     let mut silences: Vec<Option<Silence>> = part.notes.iter().map(|_| None).collect();
     for passage in &alignment.passages {
         for (offset, found) in passage.matches.iter().enumerate() {
@@ -171,12 +180,12 @@ fn silences(
                 gap(strokes_s.get(next)),
             ];
             let together = gaps_s.iter().any(|&g| g <= TOGETHER_S);
-            let stronger_db = nearby.stronger_db(at_s, None);
-            silences[note] = match usual[setting] {
+            let stronger_db = usual.loudness.of_note_db(at_s, &part.notes[note]);
+            silences[note] = match &usual.profiles[setting] {
                 Some(profile) if !together => Some(Silence::Shows(look.signs(
                     (at_s, passage.pulse.sd_s),
-                    (setting, &profile),
-                    stronger_db,
+                    (&part.notes[note], setting),
+                    &profile.stronger(stronger_db),
                     gaps_s,
                 ))),
                 _ => found.stroke.is_none().then_some(Silence::Covered),
@@ -195,53 +204,87 @@ struct Look<'a> {
 }
 
 impl Look<'_> {
-    /// The signs of a stroke with a usual profile of its drum, so much stronger
-    /// than usual, at a time of the pulse with its uncertainty.
+    /// The signs of a note on a setting, a stroke for which should add a
+    /// profile, at a time of the pulse with its uncertainty.
     fn signs(
         &mut self,
         (at_s, pulse_sd_s): (f64, f64),
-        (setting, usual): (usize, &Profile),
-        stronger_db: f64,
+        (note, setting): (&Note, usize),
+        expected: &Profile,
         gaps_s: [f64; 2],
     ) -> Signs {
-        let against = self.residual(at_s, usual, stronger_db, AGAINST).min(0.0);
-        let click = if self.heard.click_at(at_s, CLICK_S) {
-            self.residual(at_s, usual, stronger_db, FOR).max(0.0)
-        } else {
-            0.0
-        };
-        let (rise, rise_expected) = self.rises(at_s, &usual.stronger(stronger_db));
+        let against = self.residual(at_s, expected, AGAINST).min(0.0);
+        let (rise, rise_expected) = self.rises(at_s, expected);
+        let rise_short = (rise - rise_expected).clamp(SHORT.0, SHORT.1);
         let voice = if gaps_s[1] < FOLLOWED_S {
             0.0
         } else {
             let view = self.spectra.around(at_s, MARGIN_S, MARGIN_S);
-            let struck = self.voices.struck(&view, setting, stronger_db);
+            let struck = self.voices.struck_note(&view, (note, setting), at_s);
             struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1))
         };
+        let about = self.voice_about((at_s, pulse_sd_s), (note, setting));
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
+        let sides = |voice: f64| [voice.max(0.0), (-voice).max(0.0).sqrt()].map(|v| v as f32);
+        let [voice_for, voice_against] = sides(voice);
+        let [about_for, about_against] = sides(about);
+        let against = (-against).ln_1p() as f32;
+        let candidate = self.candidate(at_s, pulse_sd_s) as f32;
+        let [click, residual] = if self.heard.click_at(at_s, CLICK_S) {
+            let residual = self.residual(at_s, expected, FOR).max(0.0);
+            [1.0, residual.ln_1p() as f32]
+        } else {
+            [0.0, 0.0]
+        };
         [
             1.0,
-            (-against).ln_1p() as f32,
+            against,
             rise.clamp(RISE.0, RISE.1),
-            (rise - rise_expected).clamp(SHORT.0, SHORT.1),
-            voice.max(0.0) as f32,
-            (-voice).max(0.0).sqrt() as f32,
+            rise_short,
+            voice_for,
+            voice_against,
+            about_for,
+            about_against,
             gap(gaps_s[0]),
             gap(gaps_s[1]),
-            self.candidate(at_s, pulse_sd_s) as f32,
+            candidate,
             (1000.0 * pulse_sd_s).min(PULSE_SD_MS) as f32,
-            click.ln_1p() as f32,
+            click,
+            residual,
+            click * against,
+            click * rise_short,
+            click * candidate,
         ]
     }
 
-    /// How well the residual about a time agrees with a usual stroke, so much
-    /// stronger, nepers.
-    fn residual(&self, at_s: f64, usual: &Profile, db: f64, sides: (usize, usize)) -> f64 {
+    /// How well the voice of a note explains what sounds about a time of the
+    /// pulse, wherever its stroke may lie; nepers, 0 where nobody has struck that
+    /// drum.
+    fn voice_about(&mut self, (at_s, pulse_sd_s): (f64, f64), note: (&Note, usize)) -> f64 {
+        let variance = pulse_sd_s.powi(2) + JITTER_S.powi(2);
+        let mut shares = Vec::new();
+        let mut logs = Vec::new();
+        for step in -STEPS..=STEPS {
+            let off_s = f64::from(step) * STEP_S;
+            let share = -0.5 * off_s * off_s / variance;
+            let view = self.spectra.around(at_s + off_s, CLOSE_S.0, CLOSE_S.1);
+            let Some(struck) = self.voices.struck_note(&view, note, at_s) else {
+                return 0.0;
+            };
+            shares.push(share);
+            logs.push(share + struck);
+        }
+        let sum = |logs: Vec<f64>| stats::log_sum_exp(logs.into_iter());
+        (sum(logs) - sum(shares)).clamp(VOICE.0, VOICE.1)
+    }
+
+    /// How well the residual about a time agrees with an expected stroke, nepers.
+    fn residual(&self, at_s: f64, expected: &Profile, sides: (usize, usize)) -> f64 {
         let bin = (at_s / BIN_S).round() as i64;
         let places = PLACES.map(|off| usize::try_from(bin + off).ok());
         let bins = self.heard.residual.bins();
         let inside = places.into_iter().flatten().filter(|&place| place < bins);
-        let of_place = |place| usual.agrees(&self.scale, place, db, sides);
+        let of_place = |place| expected.agrees(&self.scale, place, 0.0, sides);
         let log_ratio = stats::log_sum_exp(inside.map(of_place)) - (PLACES.len() as f64).ln();
         log_ratio.clamp(RESIDUAL.0, RESIDUAL.1)
     }

@@ -1,7 +1,8 @@
 //! What a usual stroke on each drum adds, learned from the matched strokes of
 //! a take.
 
-use super::nearby::{SPREAD, SPREAD_DB};
+use super::nearby::{Loudness, SPREAD, SPREAD_DB, Stroke};
+use super::residual::BIN_S;
 use super::residual::PARTS;
 use super::rises::Scale;
 use super::{BANDS, Heard};
@@ -21,29 +22,46 @@ pub struct Profile {
     pub bands: [f32; BANDS],
 }
 
-impl Profile {
-    /// What a usual stroke adds on every place in `Part::settings`; where few
-    /// strokes were matched, a usual stroke on any. `None`: none was.
-    pub fn usual(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Option<Self>> {
+/// What strokes usually add, and how much more or less is to be expected where.
+pub struct Usual {
+    /// For every place in `Part::settings`, where no louder and no softer is
+    /// played than usual; where few strokes were matched, a usual stroke on any
+    /// drum. `None`: none was.
+    pub profiles: Vec<Option<Profile>>,
+    /// Of what a contact adds to the residual in its first 30 ms.
+    pub loudness: Loudness,
+}
+
+impl Usual {
+    pub fn learn(heard: &Heard, part: &Part, alignment: &Alignment) -> Self {
         let scale = Scale::of(&heard.residual);
-        let note_settings = part.note_settings();
-        let mut profiles: Vec<Vec<Self>> = vec![Vec::new(); part.settings().len()];
-        for passage in &alignment.passages {
-            for (note, found) in (passage.notes.0..).zip(&passage.matches) {
-                if let (Outcome::Played, Some(stroke), Some(setting)) =
-                    (found.outcome, found.stroke, note_settings[note])
-                {
-                    profiles[setting].extend(Self::of(heard, &scale, stroke));
-                }
-            }
+        let strokes = Stroke::matched(&heard.candidates, part, alignment, &[Outcome::Played]);
+        let strength_db = |stroke: &Stroke| {
+            // Strokes of a roll may have a time alone.
+            let bin = heard.places.get(stroke.candidate).map_or_else(
+                || (stroke.time_s / BIN_S).round().max(0.0) as usize,
+                |place| place.bin,
+            );
+            let fresh: f32 = scale.fresh(bin).iter().sum();
+            10.0 * f64::from(fresh.max(1e-12)).log10()
+        };
+        let strengths_db: Vec<f64> = strokes.iter().map(strength_db).collect();
+        let loudness = Loudness::new(strokes, &strengths_db);
+        let mut profiles: Vec<Vec<Profile>> = vec![Vec::new(); part.settings().len()];
+        for (stroke, db) in loudness.expected_db() {
+            let profile = Profile::of(heard, &scale, stroke.candidate);
+            profiles[stroke.setting].extend(profile.map(|p| p.stronger(-db)));
         }
         let everything = profiles.concat();
-        profiles
+        let profiles = profiles
             .iter()
-            .map(|p| Self::median(if p.len() < FEWEST { &everything } else { p }))
-            .collect()
+            .map(|p| Profile::median(if p.len() < FEWEST { &everything } else { p }))
+            .collect();
+        Self { profiles, loudness }
     }
+}
 
+impl Profile {
     /// What a candidate adds; `None` where candidates did not come from a
     /// sound.
     fn of(heard: &Heard, scale: &Scale, candidate: usize) -> Option<Self> {

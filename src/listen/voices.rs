@@ -7,10 +7,10 @@
 //! likelihood of a power spectrum (Itakura & Saito 1968; from memory), cut in
 //! every bin.
 
-use super::nearby::{SPREAD, SPREAD_DB};
+use super::nearby::{Loudness, SPREAD, SPREAD_DB, Stroke};
 use super::{Candidate, Heard, LowBand};
 use crate::align::{Alignment, Outcome};
-use crate::part::Part;
+use crate::part::{Note, Part};
 use crate::stats;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
@@ -117,9 +117,10 @@ pub struct Voices {
     noise: Spectrum,
     /// Of every place in `Part::settings`, in shares of 1.
     by_setting: Vec<Spectrum>,
-    /// What a usual stroke adds on each, natural log of power; `None`: nobody
-    /// has struck there.
-    usual: Vec<Option<f64>>,
+    /// What a stroke adds on each where no louder and no softer is played than
+    /// usual, dB; `None`: nobody has struck there.
+    usual_db: Vec<Option<f64>>,
+    loudness: Loudness,
     /// How badly the best voice explains a usual stroke, log of 1 + nepers.
     usual_strange: f64,
     /// How badly each voice explains every candidate, nepers, and the gain of
@@ -138,7 +139,13 @@ impl Voices {
             .collect();
         let noise = quiet(&views);
         let settings = part.settings();
-        let owners = owners(part, alignment, settings.len());
+        let strokes = owners(heard, part, alignment);
+        let owners: Vec<Vec<usize>> = (0..settings.len())
+            .map(|setting| {
+                let own = strokes.iter().filter(|s| s.setting == setting);
+                own.map(|s| s.candidate).collect()
+            })
+            .collect();
         let by_setting: Vec<Spectrum> = settings
             .iter()
             .zip(&owners)
@@ -146,7 +153,8 @@ impl Voices {
             .collect();
         let mut learned = Self {
             covered: covered(&heard.candidates, heard.low.rate_hz),
-            usual: Vec::new(),
+            usual_db: vec![None; settings.len()],
+            loudness: Loudness::new(Vec::new(), &[]),
             usual_strange: 0.0,
             explained: Vec::new(),
             views,
@@ -161,25 +169,31 @@ impl Voices {
                 voices.map(|voice| learned.explain(view, voice)).collect()
             })
             .collect();
-        learned.usual = owners
-            .iter()
-            .enumerate()
-            .map(|(setting, strokes)| {
-                let gains = strokes.iter().map(|&i| learned.explained[i][setting].1);
-                stats::median(
-                    &gains
-                        .filter(|&g| g > 0.0)
-                        .map(f64::ln)
-                        .collect::<Vec<f64>>(),
-                )
-            })
-            .collect();
+        learned.learn_loudness(strokes);
         let strange = owners
             .iter()
             .flatten()
             .map(|&i| learned.unexplained(i).ln_1p());
         learned.usual_strange = stats::median(&strange.collect::<Vec<f64>>()).unwrap_or(0.0);
         learned
+    }
+
+    /// Learns how much strokes add.
+    fn learn_loudness(&mut self, mut strokes: Vec<Stroke>) {
+        let gain = |s: &Stroke| self.explained[s.candidate][s.setting].1;
+        strokes.retain(|s| gain(s) > 0.0);
+        let gains_db: Vec<f64> = strokes.iter().map(|s| 10.0 * gain(s).log10()).collect();
+        self.loudness = Loudness::new(strokes, &gains_db);
+        let usual: Vec<(usize, f64)> = self
+            .loudness
+            .expected_db()
+            .zip(&gains_db)
+            .map(|((stroke, expected_db), gain_db)| (stroke.setting, gain_db - expected_db))
+            .collect();
+        for (setting, usual_db) in self.usual_db.iter_mut().enumerate() {
+            let own = usual.iter().filter(|u| u.0 == setting);
+            *usual_db = stats::median(&own.map(|u| u.1).collect::<Vec<f64>>());
+        }
     }
 
     /// How well each voice explains every candidate: [candidate][place in
@@ -197,12 +211,12 @@ impl Voices {
             .collect()
     }
 
-    /// What a candidate sounds like if strokes there are so much stronger than
-    /// usual.
-    pub fn sounds(&self, candidate: usize, stronger_db: f64) -> Sounds {
+    /// What a candidate at a time sounds like, beside the strokes around it.
+    pub fn sounds(&self, candidate: usize, time_s: f64) -> Sounds {
         let view = &self.views[candidate];
         let unexplained = self.unexplained(candidate);
-        let struck = (0..self.by_setting.len()).filter_map(|s| self.struck(view, s, stronger_db));
+        let louder_db = self.loudness.of_candidate_db(candidate, time_s);
+        let struck = (0..self.by_setting.len()).filter_map(|s| self.struck(view, s, louder_db));
         Sounds {
             struck: struck.reduce(f64::max).unwrap_or(0.0),
             strange: unexplained.ln_1p() - self.usual_strange,
@@ -215,15 +229,25 @@ impl Voices {
         all.fold(f64::INFINITY, f64::min)
     }
 
-    /// Log likelihood ratio of a stroke on a setting, so much stronger than
-    /// usual, against none. `None` where nobody has struck there.
-    pub fn struck(&self, view: &View, setting: usize, stronger_db: f64) -> Option<f64> {
-        let usual = self.usual[setting]?;
+    /// Log likelihood ratio of a stroke for a note on a setting at a time, against
+    /// none. `None` where nobody has struck there.
+    pub fn struck_note(
+        &self,
+        view: &View,
+        (note, setting): (&Note, usize),
+        at_s: f64,
+    ) -> Option<f64> {
+        let louder_db = self.loudness.of_note_db(at_s, note);
+        self.struck(view, setting, louder_db)
+    }
+
+    /// The same for a stroke so much louder than usual.
+    fn struck(&self, view: &View, setting: usize, louder_db: f64) -> Option<f64> {
+        let usual_db = self.usual_db[setting]?;
         let voice = &self.by_setting[setting];
         let silent = self.silent(view);
         let of_strength = |&(off, share): &(f64, f64)| {
-            let db = stronger_db + off * SPREAD_DB;
-            let gain = usual.exp() * 10f64.powf(0.1 * db);
+            let gain = 10f64.powf(0.1 * (usual_db + louder_db + off * SPREAD_DB));
             share.ln() + silent - self.ringing(view, gain, voice)
         };
         Some(stats::log_sum_exp(SPREAD.iter().map(of_strength)))
@@ -305,23 +329,12 @@ fn quiet(views: &[View]) -> Spectrum {
     })
 }
 
-/// The strokes from which the voice of each setting is learned.
-fn owners(part: &Part, alignment: &Alignment, settings: usize) -> Vec<Vec<usize>> {
-    let note_settings = part.note_settings();
-    let mut owners: Vec<Vec<usize>> = vec![Vec::new(); settings];
-    for passage in &alignment.passages {
-        for (offset, found) in passage.matches.iter().enumerate() {
-            let note = passage.notes.0 + offset;
-            let chord = is_chord(part, note);
-            let sure = matches!(found.outcome, Outcome::Played | Outcome::Unsure);
-            if let (true, false, Some(stroke), Some(setting)) =
-                (sure, chord, found.stroke, note_settings[note])
-            {
-                owners[setting].push(stroke);
-            }
-        }
-    }
-    owners
+/// The strokes from which the voices are learned.
+fn owners(heard: &Heard, part: &Part, alignment: &Alignment) -> Vec<Stroke> {
+    let sure = [Outcome::Played, Outcome::Unsure];
+    let mut strokes = Stroke::matched(&heard.candidates, part, alignment, &sure);
+    strokes.retain(|s| !is_chord(part, s.note));
+    strokes
 }
 
 /// Whether a much louder stroke falls into the spectrum after each candidate.
@@ -434,7 +447,8 @@ mod tests {
             covered: vec![false],
             noise: [NOISE; BINS],
             by_setting: by_setting.to_vec(),
-            usual: vec![Some(1e-3f64.ln()), None],
+            usual_db: vec![Some(-30.0), None],
+            loudness: Loudness::new(Vec::new(), &[]),
             usual_strange: 0.0,
             explained: Vec::new(),
         };
