@@ -256,7 +256,8 @@ pub struct Roll {
     pub unevenness_pct: Option<f64>,
     /// Standard uncertainty of it.
     pub unevenness_sd_pct: Option<f64>,
-    /// Level along the roll in equal steps, dB re the loudest stroke.
+    /// Level along the roll in equal steps, dB re the loudest stroke. Empty where
+    /// what rings hides it.
     pub level_curve_db: Vec<f64>,
     /// First stroke against the roll's next strokes. `None` where what rings
     /// hides their levels.
@@ -387,8 +388,11 @@ pub struct Stop {
     /// "final", "rest", "staccato" or "marked".
     pub expected: String,
     pub state: StopState,
-    /// From the stroke's contact to the stop. `None` unless stopped, and where
-    /// the moment is so unsure that nobody could be called in time.
+    /// From the stroke's contact, the last one of a roll, to the end of the
+    /// written value. `None` under a fermata.
+    pub written_end_ms: Option<f64>,
+    /// From the same contact to the stop. `None` unless stopped, and where the
+    /// moment is so unsure that nobody could be called in time.
     pub stopped_after_ms: Option<f64>,
     /// Standard uncertainty of both it and `late_ms`.
     pub stopped_after_sd_ms: Option<f64>,
@@ -398,7 +402,7 @@ pub struct Stop {
     /// Level 0.5 s after the stroke's written end, relative to the stroke.
     pub ring_db_500ms: Option<f64>,
     /// Level of the drum's own partials after the stroke for drawing,
-    /// dB re the stroke, every `curve_hop_s` from the contact.
+    /// dB re the stroke, every `curve_hop_s` from the same contact.
     pub curve_db: Vec<f64>,
     pub curve_hop_s: f64,
 }

@@ -138,14 +138,19 @@ fn measures(review: &Review, doubts: &mut Vec<Doubt>) {
     let accents = &review.dynamics.accents;
     let lone = accents.iter().filter(|a| a.contrast_db.is_none()).count();
     tell("accents", lone, accents.len(), "dynamics");
-    let unknown = review
-        .drums
-        .iter()
-        .flat_map(|d| &d.settings)
-        .filter(|s| s.cents.is_none())
-        .count();
-    let settings = review.drums.iter().map(|d| d.settings.len()).sum();
-    tell("tunings", unknown, settings, "tuning");
+    let reached = |drum: u8, bars: (i32, i32)| {
+        review.notes.iter().any(|n| {
+            let within = n.drum == drum && (bars.0..=bars.1).contains(&n.bar);
+            within && n.outcome != Outcome::NotReached
+        })
+    };
+    let drums = review.drums.iter();
+    let settings: Vec<_> = drums
+        .flat_map(|d| d.settings.iter().map(|s| (d.drum, s)))
+        .filter(|(drum, s)| reached(*drum, (s.from_bar, s.to_bar)))
+        .collect();
+    let unknown = settings.iter().filter(|(_, s)| s.cents.is_none()).count();
+    tell("tunings", unknown, settings.len(), "tuning");
     let rates = review
         .rolls
         .iter()

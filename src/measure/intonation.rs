@@ -140,8 +140,8 @@ fn unmeasured(scene: &Scene, tuning: &Setting) -> SettingFacts {
     }
 }
 
-/// In which band a tuning lies; `None` where the uncertainty straddles a
-/// limit.
+/// The farthest band that a tuning surely lies beyond, or that it surely lies in
+/// the first; `None` where the uncertainty straddles the first limit.
 pub fn verdict(cents: Estimate, settings: &Settings) -> Option<TuneVerdict> {
     let [near, far] = settings.tune_bands_cents;
     let off = cents.value.abs();
@@ -149,7 +149,7 @@ pub fn verdict(cents: Estimate, settings: &Settings) -> Option<TuneVerdict> {
         Some(TuneVerdict::InTune)
     } else if off - AGAINST_SDS * cents.sd > far {
         Some(TuneVerdict::Off)
-    } else if off - AGAINST_SDS * cents.sd > near && off + FOR_SDS * cents.sd <= far {
+    } else if off - AGAINST_SDS * cents.sd > near {
         Some(TuneVerdict::Noticeable)
     } else {
         None

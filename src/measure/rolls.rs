@@ -8,7 +8,7 @@ use super::VAGUE_DB;
 use super::scene::Scene;
 use crate::align::Outcome;
 use crate::listen::rolling::{self, Rolled, Span};
-use crate::listen::{FIRST_SD_S, Stroke};
+use crate::listen::{Bands, FIRST_SD_S, Stroke};
 use crate::part::{Quarters, quarters_f64};
 use crate::review::Roll;
 use crate::stats::{self, Estimate};
@@ -31,6 +31,10 @@ const AGREE: f64 = 2.5;
 /// Strokes whose time is less sure than this share of a period say nothing of
 /// evenness.
 const PLACED: f64 = 0.06;
+/// The level along a roll: strokes a step, fewest and most steps.
+const STEP_STROKES: usize = 3;
+const FEWEST_STEPS: usize = 3;
+const MOST_STEPS: usize = 16;
 /// Strokes on each side that a joint is compared with.
 const JOINT_STROKES: usize = 4;
 /// A gap is told when it is longer than this, ms: below it two sounds are
@@ -117,8 +121,7 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
         gap_sd_ms: None,
     };
     if !steered {
-        let levels: Vec<f64> = strokes.iter().map(|s| s.level_db).collect();
-        facts.level_curve_db = level_curve(&times, &levels);
+        facts.level_curve_db = level_curve(&strokes);
         if strokes.len() > JOINT_STROKES {
             let (first, rest) = (strokes[0], &strokes[1..=JOINT_STROKES]);
             facts.start_accent_db = stands_out_db(first, rest);
@@ -251,29 +254,31 @@ pub fn unevenness_pct(times_s: &[f64], sds_s: &[f64], period_s: f64) -> Option<E
     })
 }
 
-/// Levels in equal steps of time, about two strokes a step; empty steps take
-/// the straight line between their neighbours.
-fn level_curve(times: &[f64], levels: &[f64]) -> Vec<f64> {
-    let steps = (times.len() / 2).min(16);
-    if steps < 3 {
+/// Levels in equal steps of time, about three strokes a step, of the strokes
+/// whose level is not hidden by what rings. Empty where so many are hidden that
+/// no shape can be told; single empty steps take the straight line between
+/// their neighbours.
+fn level_curve(strokes: &[&Stroke]) -> Vec<f64> {
+    let steps = (strokes.len() / STEP_STROKES).min(MOST_STEPS);
+    let (Some(first), Some(last)) = (strokes.first(), strokes.last()) else {
+        return Vec::new();
+    };
+    let width_s = (last.time_s - first.time_s) / steps as f64;
+    if steps < FEWEST_STEPS || width_s <= 0.0 {
         return Vec::new();
     }
-    let (first, last) = (times[0], times[times.len() - 1]);
-    let width = (last - first) / steps as f64;
-    if width <= 0.0 {
-        return Vec::new();
-    }
+    let step = |s: &Stroke| (((s.time_s - first.time_s) / width_s) as usize).min(steps - 1);
     let binned: Vec<Option<f64>> = (0..steps)
         .map(|k| {
-            let own: Vec<f64> = times
-                .iter()
-                .zip(levels)
-                .filter(|(t, _)| (((**t - first) / width) as usize).min(steps - 1) == k)
-                .map(|(_, l)| *l)
-                .collect();
-            stats::median(&own)
+            let own = strokes.iter().filter(|s| step(s) == k);
+            let clear: Vec<f64> = own.filter_map(|s| clear_db(s)).collect();
+            stats::median(&clear)
         })
         .collect();
+    let alone = |w: &[Option<f64>]| w.iter().all(Option::is_none);
+    if binned.windows(2).any(alone) || 3 * binned.iter().flatten().count() < 2 * steps {
+        return Vec::new();
+    }
     fill(&binned)
 }
 
@@ -299,6 +304,18 @@ fn fill(binned: &[Option<f64>]) -> Vec<f64> {
         .collect()
 }
 
+/// Mean power over all bands in a stretch, dB re full scale. `None` outside the
+/// take and in digital silence.
+fn loudness_db(bands: &Bands, from_s: f64, length_s: f64) -> Option<f64> {
+    let frame = |s: f64| (s / bands.hop_s) as usize;
+    let (first, last) = (frame(from_s), frame(from_s + length_s));
+    let frames = bands.level_db.get(first..last.max(first + 1))?;
+    let all = frames.iter().flatten();
+    let powers = all.map(|db| 10f64.powf(f64::from(*db) / 10.0));
+    let power: f64 = powers.filter(|p| p.is_finite()).sum();
+    (power > 0.0).then(|| 10.0 * (power / frames.len() as f64).log10())
+}
+
 /// Whether a stroke was heard on the drum of a note: the room tilts the levels
 /// of drums against each other.
 fn same_drum(scene: &Scene, stroke: usize, note: usize) -> bool {
@@ -306,22 +323,26 @@ fn same_drum(scene: &Scene, stroke: usize, note: usize) -> bool {
     setting.is_some_and(|s| scene.tunings[s].drum == scene.part.notes[note].drum)
 }
 
+/// The level of a stroke, dB. `None` where what rings hides it.
+fn clear_db(stroke: &Stroke) -> Option<f64> {
+    (stroke.level_sd_db <= VAGUE_DB).then_some(stroke.level_db)
+}
+
 /// The level of a stroke against the median of others, dB. `None` where what
 /// rings hides its level, or those of more than half of the others.
 fn stands_out_db(stroke: &Stroke, others: &[&Stroke]) -> Option<f64> {
-    let clear = |s: &Stroke| (s.level_sd_db <= VAGUE_DB).then_some(s.level_db);
-    let levels: Vec<f64> = others.iter().filter_map(|s| clear(s)).collect();
+    let levels: Vec<f64> = others.iter().filter_map(|s| clear_db(s)).collect();
     let enough = 2 * levels.len() >= others.len();
     let usual_db = stats::median(&levels).filter(|_| enough)?;
-    Some(clear(stroke)? - usual_db)
+    Some(clear_db(stroke)? - usual_db)
 }
 
 /// (quarter notes, dB) of the loudness of rolls between two moments, for
 /// swells: power over all bands, one value a tenth of a second.
 pub fn level_over(scene: &Scene, from: Quarters, to: Quarters) -> Vec<(f64, f64)> {
-    const STEP_S: f64 = 0.1;
     // The first stroke's own attack is no part of the swell.
     const ATTACK_S: f64 = 0.15;
+    const STEP_S: f64 = 0.1;
     let (Some(pulse), bands) = (scene.pulse(), &scene.heard.bands) else {
         return Vec::new();
     };
@@ -337,21 +358,8 @@ pub fn level_over(scene: &Scene, from: Quarters, to: Quarters) -> Vec<(f64, f64)
         };
         let mut t = ta + ATTACK_S;
         while t + STEP_S <= tb {
-            let first = (t / bands.hop_s) as usize;
-            let last = ((t + STEP_S) / bands.hop_s) as usize;
-            let frames = bands
-                .level_db
-                .get(first..last.max(first + 1))
-                .unwrap_or(&[]);
-            let power: f64 = frames
-                .iter()
-                .flatten()
-                .map(|db| 10f64.powf(f64::from(*db) / 10.0))
-                .filter(|p| p.is_finite())
-                .sum();
-            if power > 0.0 {
+            if let Some(db) = loudness_db(bands, t, STEP_S) {
                 let way = (t + 0.5 * STEP_S - ta) / (tb - ta);
-                let db = 10.0 * (power / frames.len() as f64).log10();
                 points.push((a + way * (b - a), db));
             }
             t += STEP_S;

@@ -205,6 +205,7 @@ fn dynamics(dynamics: &mut Dynamics) {
 }
 
 fn stop(stop: &mut Stop) {
+    fix_opt(&mut stop.written_end_ms, MS);
     fix_opt(&mut stop.stopped_after_ms, MS);
     fix_opt(&mut stop.stopped_after_sd_ms, MS);
     fix_opt(&mut stop.late_ms, MS);

@@ -12,16 +12,21 @@
 //! when. The first is answered "stopped" only where the moment lies, one
 //! standard uncertainty to either side, inside the time in which a stop is
 //! looked for; the second only where the moment is surer than `VAGUE_S`.
+//!
+//! Drums a fourth or a fifth apart share partials, and one that still rings can
+//! look as if the other did. Ringing on, and a stop well before the end, are
+//! told only where the partials that are this drum's alone say so too.
 
-use super::FOR_SDS;
 use super::decay::{self, Knee, Slopes, Trace};
 use super::partials;
 use super::scene::Scene;
+use super::{AGAINST_SDS, FOR_SDS};
+use crate::listen::{LowBand, Stroke};
 use crate::part::{Damp, quarters_f64};
 use crate::review::{Stop, StopState};
 use crate::stats::{self, Estimate};
 use num_rational::Ratio;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Partials looked at, as ratios to the principal tone: (1,1) to (5,1),
 /// medians of 24 recorded strokes.
@@ -78,6 +83,15 @@ const RINGING_DB_PER_S: f64 = 30.0;
 const RINGING_AFTER_DB_PER_S: f64 = 28.0;
 const RINGING_DROP_DB: f64 = 5.0;
 
+/// Another drum struck within this long before may still ring, s.
+const RINGS_S: f64 = 10.0;
+/// Partials of two drums this near to each other are one in the window, Hz.
+const SHARED_HZ: f64 = 20.0;
+/// What rang of a shared partial before a stroke may go on after a stop, unless
+/// it was so much softer, dB.
+const LEAST_OVER_RING_DB: f64 = 15.0;
+/// When it is looked at, s before the contact.
+const RANG_S: [f64; 3] = [0.08, 0.06, 0.04];
 /// Partials weaker than this above the noise say nothing, dB.
 const LEAST_ABOVE_NOISE_DB: f64 = 12.0;
 /// Frames closer to the noise than this are left out, dB.
@@ -124,7 +138,7 @@ pub fn stops(scene: &Scene, tones_hz: &[Option<f64>]) -> Vec<Stop> {
 fn room_decay(views: &[View]) -> Option<f64> {
     let found: Vec<f64> = views
         .iter()
-        .filter_map(|v| v.knee(SMOOTH, None).map(|k| (v, k)))
+        .filter_map(|v| v.knee(SMOOTH, None, false).map(|k| (v, k)))
         .filter(|(v, k)| {
             let moment = v.moment(k, SMOOTH);
             k.log_ratio > ROOM_LOG_RATIO
@@ -170,12 +184,15 @@ fn expected(scene: &Scene) -> Vec<Expected> {
 
 fn stop(scene: &Scene, view: &View, room: Option<f64>) -> Stop {
     let note = &scene.part.notes[view.expected.note];
+    // Under one the end is the player's own.
+    let fermata = scene.fermata_within(note.at, note.at + note.length);
     let mut facts = Stop {
         note: view.expected.note,
         bar: scene.note_bar(view.expected.note),
         drum: note.drum,
         expected: view.expected.why.to_owned(),
         state: StopState::Unsure,
+        written_end_ms: (!fermata).then_some((view.end_s - view.contact_s) * 1000.0),
         stopped_after_ms: None,
         stopped_after_sd_ms: None,
         late_ms: None,
@@ -187,22 +204,31 @@ fn stop(scene: &Scene, view: &View, room: Option<f64>) -> Stop {
         Some(decay) if decay > DRY_DB_PER_S => (1, None),
         _ => (SMOOTH, room),
     };
-    let knee = view.knee(smooth, known);
+    let knee = view.knee(smooth, known, false);
     let until_s = view.contact_s + HOP_S * view.powers[0].len() as f64;
     let Some(knee) = knee.filter(|_| !scene.gap_within(view.contact_s, until_s)) else {
         return facts;
     };
     let moment = view.moment(&knee, smooth);
+    // What another drum does is not held against this one: neither that it rings
+    // on, nor that it was stopped before.
+    let alone = || view.knee(smooth, known, true);
     if stopped(&knee, room) && asked_for(moment, view.end_s, knee.after / HOP_S) {
         facts.state = StopState::Stopped;
-        if moment.sd <= VAGUE_S {
-            facts.stopped_after_ms = Some((moment.value - view.first_s) * 1000.0);
+        let early = moment.value + AGAINST_SDS * moment.sd < view.end_s;
+        let agrees = |own: Knee| {
+            let own = view.moment(&own, smooth);
+            (own.value - moment.value).abs() < AGAINST_SDS * own.sd.hypot(moment.sd)
+        };
+        if moment.sd <= VAGUE_S && (!early || alone().is_some_and(agrees)) {
+            facts.stopped_after_ms = Some((moment.value - view.contact_s) * 1000.0);
             facts.stopped_after_sd_ms = Some(moment.sd * 1000.0);
-            // Under a fermata the end is the player's own.
-            facts.late_ms = (!scene.fermata_within(note.at, note.at + note.length))
-                .then_some((moment.value - view.end_s) * 1000.0);
+            facts.late_ms = (!fermata).then_some((moment.value - view.end_s) * 1000.0);
         }
-    } else if room.is_some_and(|room| view.ringing(&knee, room)) {
+    } else if let Some(room) = room
+        && view.ringing(&knee, room)
+        && alone().is_some_and(|own| view.ringing(&own, room))
+    {
         facts.state = StopState::Ringing;
     }
     facts
@@ -258,13 +284,14 @@ const CURVE_STEP: usize = 2;
 /// The partials after one contact.
 struct View {
     expected: Expected,
-    /// First contact of the note, and the last one of a roll.
-    first_s: f64,
+    /// Contact of the note, the last one of a roll.
     contact_s: f64,
     /// Where the written value ends.
     end_s: f64,
     /// Power of each partial from the last contact on.
     powers: Vec<Vec<f64>>,
+    /// Which of them are this drum's alone.
+    own: Vec<bool>,
     /// Of each partial, the quietest power of the take.
     floors: Vec<f64>,
 }
@@ -296,12 +323,22 @@ impl View {
         let count = ((until_s - contact_s) / HOP_S).floor().max(0.0) as usize + 1;
         let low = &scene.heard.low;
         let envelope = |r: &f64| partials::envelope(low, r * hz, contact_s, HOP_S, count);
+        let powers: Vec<Vec<f64>> = RATIOS.iter().map(envelope).collect();
+        let others_hz = others_hz(scene, tones_hz, place, contact_s);
+        let own = RATIOS
+            .iter()
+            .zip(&powers)
+            .map(|(r, power)| {
+                let shared = others_hz.iter().any(|o| (o - r * hz).abs() < SHARED_HZ);
+                !shared || over_ring(low, r * hz, first_s, power)
+            })
+            .collect();
         Some(Self {
             expected,
-            first_s,
             contact_s,
             end_s,
-            powers: RATIOS.iter().map(envelope).collect(),
+            powers,
+            own,
             floors: floors
                 .entry(place)
                 .or_insert_with(|| RATIOS.iter().map(|r| quietest(scene, r * hz)).collect())
@@ -343,17 +380,18 @@ impl View {
             .collect()
     }
 
-    /// Each partial from where it has risen to where it sinks into the noise.
-    fn traces(&self, smooth: usize) -> Vec<Trace> {
-        self.powers
-            .iter()
-            .zip(&self.floors)
-            .filter_map(|(power, floor)| trace(power, *floor, smooth))
+    /// Each partial from where it has risen to where it sinks into the noise;
+    /// `alone`: only those that are this drum's alone.
+    fn traces(&self, smooth: usize, alone: bool) -> Vec<Trace> {
+        let partials = self.powers.iter().zip(&self.floors).zip(&self.own);
+        partials
+            .filter(|(_, own)| **own || !alone)
+            .filter_map(|((power, floor), _)| trace(power, *floor, smooth))
             .collect()
     }
 
     /// `after`: the room's decay, dB/s.
-    fn knee(&self, smooth: usize, after: Option<f64>) -> Option<Knee> {
+    fn knee(&self, smooth: usize, after: Option<f64>, alone: bool) -> Option<Knee> {
         let slopes = Slopes {
             free: Estimate {
                 value: FREE_DB_PER_S.value * HOP_S,
@@ -364,7 +402,7 @@ impl View {
                 sd: AFTER_SD_DB_PER_S * HOP_S,
             }),
         };
-        decay::knee(&self.traces(smooth), &slopes)
+        decay::knee(&self.traces(smooth, alone), &slopes)
     }
 
     /// When the knee was, s from the first sample.
@@ -418,6 +456,31 @@ fn moving_mean(values: &[f64], width: usize) -> Vec<f64> {
             span.iter().sum::<f64>() / span.len() as f64
         })
         .collect()
+}
+
+/// Partials of the drums, but the one at a place, that were struck not long
+/// before a contact and may still ring, Hz.
+fn others_hz(scene: &Scene, tones_hz: &[Option<f64>], place: usize, contact_s: f64) -> Vec<f64> {
+    let recent = |s: &&Stroke| (contact_s - RINGS_S..contact_s).contains(&s.time_s);
+    let struck = scene.strokes.iter().filter(recent);
+    let places: BTreeSet<usize> = struck.filter_map(|s| s.setting).collect();
+    let others = places.into_iter().filter(|&p| p != place);
+    let tone_hz = |p: usize| {
+        let written_hz = scene.tunings[p].pitch.hz(scene.settings.a4_hz);
+        tones_hz.get(p).copied().flatten().unwrap_or(written_hz)
+    };
+    let partials = others.flat_map(|p| RATIOS.map(|r| r * tone_hz(p)));
+    partials.collect()
+}
+
+/// Whether a stroke is so strong in a partial, given its powers after, that what
+/// rang there before the first contact does not matter.
+fn over_ring(low: &LowBand, hz: f64, first_s: f64, power: &[f64]) -> bool {
+    let filled = power.iter().take((FILL_S / HOP_S) as usize);
+    let after = filled.copied().fold(NOTHING, f64::max);
+    let rang = RANG_S.map(|s| partials::envelope(low, hz, first_s - s, HOP_S, 1)[0]);
+    let before = rang.into_iter().fold(NOTHING, f64::max);
+    10.0 * (after / before).log10() >= LEAST_OVER_RING_DB
 }
 
 /// The quietest power of the take around a frequency: the fifth percentile of

@@ -25,7 +25,8 @@ pub const STOPS: &str = "Stops";
 
 pub const NO_FIGURES: &str = "No figure of equal values was played whole.";
 pub const NO_TUNING: &str = "No drum was struck clearly enough to tell its pitch.";
-pub const NO_DYNAMICS: &str = "No stroke could be matched with a written level.";
+pub const NO_DYNAMICS: &str =
+    "Levels are compared between single strokes under written marks; none could be matched.";
 pub const NO_ROLLS: &str = "There is no roll in what was played.";
 pub const NO_STOPS: &str = "No place where a drum is to be stopped was reached.";
 
@@ -42,6 +43,8 @@ pub const KEY_UNSURE: &str = "unsure";
 pub const KEY_EXTRA: &str = "a stroke that is no note";
 pub const KEY_STROKE: &str = "a stroke (at the foot of the lanes: on which drum is not known)";
 pub const KEY_ROLL: &str = "roll";
+pub const KEY_TEMPO_KEPT: &str = "tempo kept";
+pub const KEY_TEMPO_WRITTEN: &str = "tempo written";
 pub const KEY_STOPPED: &str = "stopped";
 pub const KEY_RINGING: &str = "left to ring";
 pub const KEY_WRITTEN_END: &str = "end of the written value";
@@ -71,7 +74,7 @@ pub const ROLLS_LINE: &str = "Level along each roll, dB against the loudest stro
 pub const STOPS_LINE: &str = "How the drum's own tones died away after the stroke, from its level \
      down to 40\u{a0}dB below it. Bar: two standard uncertainties of the moment to either side. \
      Half a second after its end, what still rings is told in dB against the stroke.";
-pub const SECONDS_AFTER_STROKE: &str = "seconds after the stroke";
+pub const SECONDS_AFTER_STROKE: &str = "seconds after the stroke, the last one of a roll";
 pub const SECONDS_INTO_ROLL: &str = "seconds from the start of the roll";
 pub const SOUND: &str = "sound";
 pub const BAR: &str = "bar";
@@ -211,7 +214,10 @@ pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
     }
     let mut text = format!("{stroke}: usually {}", early_late(ms, sd));
     if let Some(n) = kind.usual_shape_count.get(k) {
-        text += &format!(", to that side {}", count(*n, "time", "times"));
+        text += &format!(
+            ", to that side {n} of {}",
+            count(kind.count, "time", "times")
+        );
     }
     text + "."
 }
@@ -484,6 +490,9 @@ pub fn roll_lines(roll: &Roll) -> Vec<String> {
     .into_iter()
     .filter_map(|(word, db)| Some(format!("{word} {}{NBSP}dB", number::signed(db?, 0))))
     .collect();
+    if roll.level_curve_db.is_empty() {
+        lines.push("level along it not measured".to_owned());
+    }
     if !ends.is_empty() {
         lines.push(ends.join(", "));
     }

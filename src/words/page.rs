@@ -131,7 +131,7 @@ pub fn fitness(review: &Review) -> &'static str {
 
 /// The head of a remark: its bars.
 pub fn remark_bars(remark: &Remark) -> String {
-    capital(&number::bars(&remark.bars))
+    capital(&number::few_bars(&remark.bars))
 }
 
 /// "Play 0:39–0:46".

@@ -137,9 +137,9 @@ pub fn missed(numbers: &[i32], count: usize) -> Advice {
         format!("{count} notes were")
     };
     advice(
-        format!("In {} {notes} not heard.", few_bars(numbers)),
-        "Say the bar aloud with its rests and sticking, play it at half the tempo, then with one \
-         bar before and one bar after it.",
+        format!("In {}, {notes} not heard.", few_bars(numbers)),
+        "Say such a bar aloud with its rests and sticking, play it at half the tempo, then with \
+         one bar before and one bar after it.",
     )
 }
 
@@ -153,7 +153,7 @@ pub fn other_drum(numbers: &[i32], count: usize, pitches: &[Pitch]) -> Advice {
     };
     advice(
         format!(
-            "In {} {notes} written {} sounded on another drum.",
+            "In {}, {notes} written {} sounded on another drum.",
             few_bars(numbers),
             list(&pitches)
         ),
@@ -249,7 +249,7 @@ pub fn hairpin(written: &str, numbers: (i32, i32), change_db: f64, sd_db: f64) -
 pub fn accents(numbers: &[i32], flat: usize, judged: usize) -> Advice {
     advice(
         format!(
-            "In {} {flat} of {judged} accented notes do not stand out from their neighbours by as \
+            "In {}, {flat} of {judged} accented notes do not stand out from their neighbours by as \
              much as an ear notices.",
             few_bars(numbers)
         ),
@@ -268,7 +268,7 @@ pub fn late_stops(
     advice(
         format!(
             "In {} the drum is stopped {} after the written end, where the pulse you kept puts it \
-             ({count} of {timed} stops); up to {} ms counts as in time.",
+             ({count} of the {timed} stops that could be timed); up to {} ms counts as in time.",
             few_bars(numbers),
             size(median_ms, sd_ms, "ms"),
             plain(in_time_ms, 0)
@@ -479,6 +479,6 @@ pub fn rolls_unsure(open: usize, of: usize) -> String {
 pub fn stops_unsure(count: usize, of: usize) -> String {
     format!(
         "Stops: at {count} of {of} places it cannot be told whether the drum was stopped, because \
-         other strokes, the room or noise cover its end."
+         other strokes, other drums, the room or noise cover its end, or the recording ends."
     )
 }

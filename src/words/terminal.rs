@@ -55,12 +55,15 @@ fn judged(review: &Review, lines: &mut Vec<String>) {
     }
     for drum in &review.drums {
         for setting in &drum.settings {
-            lines.push(format!(
-                "Tuning     {}: {}, {}",
+            let mut line = format!(
+                "Tuning     {}: {}",
                 charts::setting_label(drum.drum, setting.pitch),
-                charts::setting_cents(setting),
-                tune_verdict(setting)
-            ));
+                charts::setting_cents(setting)
+            );
+            if setting.cents.is_some() {
+                line += &format!(", {}", tune_verdict(setting));
+            }
+            lines.push(line);
         }
     }
     for interval in &review.intervals {

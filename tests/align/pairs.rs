@@ -39,20 +39,38 @@ impl Pair {
     }
 }
 
-/// The part of a seed.
-pub fn part(seed: u64) -> Part {
+/// The part of a seed; one of three is for one drum, unless the drums are what
+/// makes the difference.
+pub fn part(pair: Pair, seed: u64) -> Part {
     let seconds = [15.0, 25.0, 40.0, 90.0][(seed % 4) as usize];
     let wish = Wish {
         seconds,
         soft_after_loud: false,
     };
-    parts::generate(&mut Draw::new(seed, 1), wish)
+    let part = parts::generate(&mut Draw::new(seed, 1), wish);
+    if seed.is_multiple_of(3) && pair != Pair::OtherDrums {
+        on_one_drum(part)
+    } else {
+        part
+    }
+}
+
+/// All notes on the lowest drum.
+fn on_one_drum(mut part: Part) -> Part {
+    part.retunings.clear();
+    part.drums.truncate(1);
+    for note in &mut part.notes {
+        note.drum = 1;
+        note.pitch = part.drums[0].pitch;
+    }
+    part.notes.dedup_by_key(|n| n.at);
+    part
 }
 
 /// What is really played where the part of a seed is expected.
 pub fn played(pair: Pair, seed: u64) -> Part {
-    let own = part(seed);
-    let other = part(seed + 700_001);
+    let own = part(pair, seed);
+    let other = part(pair, seed + 700_001);
     match pair {
         Pair::Another => other,
         Pair::OtherDrums => on_other_drums(own, &mut Draw::new(seed, 7)),
@@ -92,9 +110,24 @@ fn on_drums_of(mut part: Part, of: &Part) -> Part {
     part
 }
 
+/// Who plays: a fifth of the notes faulty in every other right take, triplets far
+/// from even in every fifth take.
+pub fn player(pair: Pair, seed: u64) -> Player {
+    let mut player = Player::draw(&mut Draw::new(seed, 2));
+    if pair == Pair::Right && seed.is_multiple_of(2) {
+        player.missed = 0.08;
+        player.other_drum = 0.06;
+        player.extra = 0.06;
+    }
+    if seed.is_multiple_of(5) {
+        player.triplet = [0.12, 0.1];
+    }
+    player
+}
+
 /// A performance of a part, and what else is heard.
 pub fn perform(pair: Pair, played: &Part, seed: u64) -> (Performance, Aside) {
-    let mut player = Player::draw(&mut Draw::new(seed, 2));
+    let player = player(pair, seed);
     let draw = &mut Draw::new(seed, 3);
     match pair {
         Pair::NoDrums => no_drums(draw),
@@ -103,14 +136,7 @@ pub fn perform(pair: Pair, played: &Part, seed: u64) -> (Performance, Aside) {
             let (performance, _, aside) = sitting::planned(played, &player, plan, draw);
             (performance, aside)
         }
-        _ => {
-            if pair == Pair::Right && seed.is_multiple_of(2) {
-                player.missed = 0.08;
-                player.other_drum = 0.06;
-                player.extra = 0.06;
-            }
-            (player::play(played, &player, draw, false), Aside::default())
-        }
+        _ => (player::play(played, &player, draw, false), Aside::default()),
     }
 }
 
@@ -137,7 +163,7 @@ fn no_drums(draw: &mut Draw) -> (Performance, Aside) {
 /// A take without sound beside the part of a seed: that part, and the take as
 /// it is heard by who expects it.
 pub fn pair(pair: Pair, seed: u64) -> (Part, Take) {
-    let own = part(seed);
+    let own = part(pair, seed);
     let played = played(pair, seed);
     let (mut performance, aside) = perform(pair, &played, seed);
     // A drum is heard as the one of the expected part that is nearest in pitch.

@@ -12,11 +12,10 @@ use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::{Chain, Kind};
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::kit::Instrument;
-use kettlemark_test_support::player::Player;
 use kettlemark_test_support::recorded;
 use kettlemark_test_support::sitting::Plan;
 use kettlemark_test_support::takes::{self, FIRST_JUDGING_SEED, RATE_HZ, Seeds};
-use pairs::{Pair, pair, part, played};
+use pairs::{Pair, pair, part, played, player};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -135,17 +134,12 @@ fn terms_aloud(kind: Pair, seed: u64) -> Option<Terms> {
         Instrument::Modal
     };
     let sound = [Kind::Clean, Kind::Room, Kind::Phone][(seed % 3) as usize];
-    let own = part(seed);
+    let own = part(kind, seed);
     let take = if kind == Pair::Sitting {
         let plan = Draw::new(seed, 8).one(&Plan::ALL);
         takes::make_sitting(own.clone(), plan, Kind::Messy, instrument, seed)
     } else {
-        let mut player = Player::draw(&mut Draw::new(seed, 2));
-        if kind == Pair::Right && seed.is_multiple_of(2) {
-            player.missed = 0.08;
-            player.other_drum = 0.06;
-            player.extra = 0.06;
-        }
+        let player = player(kind, seed);
         let chain = Chain::draw(sound, &mut Draw::new(seed, 3), f64::from(RATE_HZ));
         let seeds = Seeds {
             kit: seed,

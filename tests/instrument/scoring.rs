@@ -89,6 +89,7 @@ fn stops(take: &MadeTake) -> Vec<Stop> {
                 drum: part.notes[s.note].drum,
                 expected: "rest".to_owned(),
                 state: s.at_s.map_or(StopState::Ringing, |_| StopState::Stopped),
+                written_end_ms: None,
                 stopped_after_ms: s.at_s.map(|t| 1000.0 * (t - struck_s)),
                 stopped_after_sd_ms: None,
                 late_ms: None,

@@ -127,7 +127,9 @@ fn tuning_verdicts_wait_until_the_uncertainty_clears_the_limit() {
         (-9.0, 2.0, None),
         (12.0, 2.0, None),
         (-17.0, 2.0, Some(TuneVerdict::Noticeable)),
-        (26.0, 2.0, None),
+        // Surely beyond the first band, not surely beyond the second.
+        (26.0, 2.0, Some(TuneVerdict::Noticeable)),
+        (-21.0, 4.0, Some(TuneVerdict::Noticeable)),
         (-40.0, 3.0, Some(TuneVerdict::Off)),
         (40.0, 20.0, None),
     ] {

@@ -329,6 +329,7 @@ impl Maker<'_> {
             drum,
             expected: expected.into(),
             state,
+            written_end_ms: Some(after - late),
             stopped_after_ms: stopped.then_some(after),
             stopped_after_sd_ms: stopped.then_some(12.0),
             late_ms: stopped.then_some(late),

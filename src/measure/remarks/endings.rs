@@ -11,6 +11,8 @@ use crate::words::remarks as words;
 /// remark (common practice, no source).
 const GAP_MS: f64 = 60.0;
 const ROLL_PCT: f64 = 15.0;
+/// So many drums left to ring, or the last one, are worth a remark.
+const FEWEST_RINGING: usize = 2;
 
 pub fn stops(stops: &[Stop], findings: &mut Vec<Finding>) {
     findings.extend(late_stops(stops));
@@ -22,7 +24,8 @@ pub fn stops(stops: &[Stop], findings: &mut Vec<Finding>) {
         .iter()
         .filter(|s| s.state == StopState::Ringing)
         .collect();
-    if let Some(first) = ringing.first() {
+    let told = ringing.len() >= FEWEST_RINGING || ringing.iter().any(|s| s.expected == "final");
+    if let Some(first) = ringing.first().filter(|_| told) {
         let bars = distinct(ringing.iter().map(|s| s.bar));
         findings.push(Finding {
             weight: weight(1.2, ringing.len()),
@@ -137,6 +140,7 @@ mod tests {
             drum: 1,
             expected: "rest".to_owned(),
             state: StopState::Stopped,
+            written_end_ms: Some(600.0),
             stopped_after_ms: late.map(|l| 600.0 + l.0),
             stopped_after_sd_ms: late.map(|l| l.1),
             late_ms: late.map(|l| l.0),
@@ -164,7 +168,10 @@ mod tests {
             text.starts_with("In bars 3 and 5 the drum is stopped 270 ± 31 ms"),
             "{text}"
         );
-        assert!(text.contains("2 of 4 stops"), "{text}");
+        assert!(
+            text.contains("2 of the 4 stops that could be timed"),
+            "{text}"
+        );
         assert!(text.contains("150 ms"), "{text}");
         assert!(late_stops(&stops[2..]).is_none());
     }

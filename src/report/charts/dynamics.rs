@@ -300,7 +300,8 @@ fn marks(
             // Bold and slanted: wider than the plain face.
             written.push((a, a + lettering::width(&mark, 17.0) + 3.0));
         }
-        if let Some(fitted) = stretch.fitted_db {
+        let moved = |fitted: &f64| stretch.level_db.is_none_or(|l| (l - fitted).abs() > 0.05);
+        if let Some(fitted) = stretch.fitted_db.filter(moved) {
             let y = level.held(fitted);
             svg.line((a, y), (b, y), "dash");
         }

@@ -90,7 +90,8 @@ fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64
         "soft small",
         &words::kind_line(kind, &review.settings),
     );
-    let parts = figures.iter().map(|f| f.notes.len()).max().unwrap_or(2);
+    let parts = figures.iter().map(|f| f.shares.len()).max().unwrap_or(2);
+    let closed = figures.iter().any(|f| f.shares.len() == f.notes.len());
     let part_scale = Scale {
         from: 0.0,
         to: parts as f64,
@@ -126,7 +127,7 @@ fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64
         let y = rows_bottom + 17.0;
         usual(svg, frame, kind, &part_scale, (y, band), interval);
     }
-    axis(svg, &part_scale, parts, bottom);
+    axis(svg, &part_scale, (parts, closed), bottom);
     scale_bar(svg, frame, &part_scale, interval, bottom + 36.0);
     let noticed = words::noticeable_ms(&review.settings, interval);
     let after = shape_words(svg, frame, kind, noticed, bottom + 44.0);
@@ -231,20 +232,18 @@ fn usual(
     }
 }
 
-fn axis(svg: &mut Svg, scale: &Scale, parts: usize, bottom: f64) {
+/// Numbers the strokes; where the figures close with the note that follows, it
+/// stands last.
+fn axis(svg: &mut Svg, scale: &Scale, (parts, closed): (usize, bool), bottom: f64) {
     svg.line((scale.at_from, bottom), (scale.at_to, bottom), "axis");
     for k in 0..=parts {
-        let name = if k == parts {
-            words::NEXT_NOTE.to_owned()
+        let next = closed && k == parts;
+        let (name, anchor, right) = if next {
+            (words::NEXT_NOTE.to_owned(), Anchor::End, 13.0)
         } else {
-            (k + 1).to_string()
+            ((k + 1).to_string(), Anchor::Middle, 0.0)
         };
-        let anchor = if k == parts {
-            Anchor::End
-        } else {
-            Anchor::Middle
-        };
-        let x = scale.at(k as f64) + if k == parts { 13.0 } else { 0.0 };
+        let x = scale.at(k as f64) + right;
         svg.text((x, bottom + 15.0), "soft small", anchor, &name);
     }
 }

@@ -131,6 +131,12 @@ fn draw_row(svg: &mut Svg, frame: Frame, time: &Scale, stop: &Stop, y: f64, row:
         points.push((last.0, bottom));
         svg.area(&points, "decay");
     }
+    let moment = |ms: f64| time.held(ms / 1000.0);
+    let shown = |ms: &f64| ms / 1000.0 <= time.to;
+    let written = stop.written_end_ms.filter(shown).map(moment);
+    if let Some(written) = written {
+        svg.line((written, curve_top), (written, bottom), "dash");
+    }
     let Some(after_ms) = stop.stopped_after_ms else {
         // A stop at an unknown moment has no place on the axis.
         if stop.state != StopState::Stopped {
@@ -138,10 +144,7 @@ fn draw_row(svg: &mut Svg, frame: Frame, time: &Scale, stop: &Stop, y: f64, row:
         }
         return;
     };
-    if let Some(late_ms) = stop.late_ms {
-        let written = time.held((after_ms - late_ms) / 1000.0);
-        svg.line((written, curve_top), (written, bottom), "dash");
-        let from = time.held(after_ms / 1000.0);
+    if let (Some(late_ms), Some(written)) = (stop.late_ms, written) {
         let class = match () {
             () if !words::surely(late_ms, stop.stopped_after_sd_ms) => "hair",
             // A staccato note is meant to be shorter than its value.
@@ -150,9 +153,8 @@ fn draw_row(svg: &mut Svg, frame: Frame, time: &Scale, stop: &Stop, y: f64, row:
             () => "lateline",
         };
         let level = bottom - 5.0;
-        svg.line((written, level), (from, level), class);
+        svg.line((written, level), (moment(after_ms), level), class);
     }
-    let moment = |ms: f64| time.held(ms / 1000.0);
     if let Some(sd) = stop.stopped_after_sd_ms {
         let (from, to) = (moment(after_ms - 2.0 * sd), moment(after_ms + 2.0 * sd));
         whisker(svg, bottom - 5.0, from, to, "ink");

@@ -494,7 +494,7 @@ pub fn key(review: &Review) -> Vec<(String, &'static str)> {
     if !review.judged {
         return vec![(plus, words::KEY_STROKE)];
     }
-    vec![
+    let mut key = vec![
         (
             shape("<circle class=\"dot\" cx=\"8\" cy=\"8\" r=\"4\"/>"),
             words::KEY_PLAYED,
@@ -516,5 +516,15 @@ pub fn key(review: &Review) -> Vec<(String, &'static str)> {
             shape("<rect class=\"roll\" x=\"1\" y=\"3\" width=\"14\" height=\"10\"/>"),
             words::KEY_ROLL,
         ),
-    ]
+    ];
+    let curve = &review.tempo.curve;
+    if curve.len() > 1 {
+        let kept = "<path class=\"copper\" d=\"M0 10l5 -3l6 2l5 -4\"/>";
+        key.push((shape(kept), words::KEY_TEMPO_KEPT));
+        if curve.iter().any(|p| p.marked_bpm.is_some()) {
+            let written = "<path class=\"dash\" d=\"M0 8h16\"/>";
+            key.push((shape(written), words::KEY_TEMPO_WRITTEN));
+        }
+    }
+    key
 }
