@@ -1,7 +1,7 @@
 //! class.html and class.csv: one line a take, what the players share, and
 //! how each measure spreads.
 
-use super::shared::{Shared, shared};
+use super::shared::{Shared, What, shared};
 use super::{Row, State};
 use crate::journal::charts::{self, WIDTHS};
 use crate::journal::measures::{DEFINITIONS, place_of};
@@ -151,6 +151,9 @@ fn in_common(shared: &[Shared]) -> Markup {
             p { (text::NOTHING_SHARED) }
         } @else {
             ul { @for s in shared { li { (text::shared(s)) } } }
+            @if shared.iter().any(|s| matches!(s.what, What::Rush | What::Drag)) {
+                p.note { (text::TEMPO_SHARED) }
+            }
         }
     }
 }

@@ -8,6 +8,8 @@ use crate::words::count;
 pub const CLASS: &str = "A class";
 pub const SHARED: &str = "What most players share";
 pub const NOTHING_SHARED: &str = "Nothing that at least half of them have in the same bars.";
+/// Beside statements of tempo.
+pub const TEMPO_SHARED: &str = "A bar is rushed or dragged where its own tempo surely differs from that of the whole take by more than the ear lets pass. Written changes of tempo do not count.";
 pub const TAKES: &str = "The takes";
 pub const TAKES_TABLE: &str = "What became of the notes; a line a take, in the order of names";
 pub const EVENNESS_TABLE: &str = "Evenness";
@@ -44,8 +46,8 @@ pub fn judged(judged: usize, of: usize) -> String {
 pub fn shared(s: &Shared) -> String {
     let bars = number::bars(&s.bars);
     let what = match s.what {
-        What::Early => format!("rush {bars}"),
-        What::Late => format!("drag {bars}"),
+        What::Rush => format!("rush {bars}"),
+        What::Drag => format!("drag {bars}"),
         What::Uneven => format!("play {bars} unevenly"),
         What::Missed => format!("leave out notes in {bars}"),
         What::OtherDrum => format!("strike another drum than written in {bars}"),
