@@ -1,0 +1,215 @@
+//! A class at work: a process for every take that has changed.
+
+use super::ClassArgs;
+use crate::cli::compare::review_in;
+use indicatif::{ProgressBar, ProgressStyle};
+use kettlemark::error::Error;
+use kettlemark::journal::class::made::MadeOf;
+use kettlemark::journal::class::work::{Ended, run as run_all};
+use kettlemark::journal::class::{Job, Row};
+use kettlemark::journal::{KeepMeta, Log, date};
+use kettlemark::report::lettering::harmless;
+use kettlemark::review::Review;
+use kettlemark::words::journal as text;
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// Rows of all takes, and what went wrong besides them: the log or the disk
+/// may have failed in the middle of the work.
+pub type Reviewed = (Vec<Row>, Option<Error>);
+
+/// Reviews every take that is not done yet.
+pub fn review_all(
+    args: &ClassArgs,
+    jobs: &[Job],
+    folder: &Path,
+    log: Option<Log>,
+) -> Result<Reviewed, Error> {
+    let program = std::env::current_exe()
+        .map_err(|e| Error::Usage(format!("this program cannot find itself: {e}")))?;
+    limit_memory(args.limit_mb);
+    let class = Class {
+        args,
+        jobs,
+        folder,
+        program,
+        log: Mutex::new(log),
+        trouble: Mutex::new(None),
+    };
+    Ok(class.review_all())
+}
+
+/// Processes started from now on inherit the limit.
+fn limit_memory(most_mb: u64) {
+    #[cfg(unix)]
+    if let Ok((soft, hard)) = rlimit::Resource::AS.get() {
+        let most = most_mb.saturating_mul(1_000_000);
+        // Where the system refuses, the limit of time still holds.
+        let _ = rlimit::Resource::AS.set(most.min(soft).min(hard), hard);
+    }
+    #[cfg(not(unix))]
+    let _ = most_mb;
+}
+
+/// A class at work.
+struct Class<'a> {
+    args: &'a ClassArgs,
+    jobs: &'a [Job],
+    folder: &'a Path,
+    /// Reviews one take.
+    program: PathBuf,
+    log: Mutex<Option<Log>>,
+    /// The first thing that went wrong besides the takes.
+    trouble: Mutex<Option<Error>>,
+}
+
+impl Class<'_> {
+    fn review_all(self) -> Reviewed {
+        let options = self.args.review_options.iter();
+        let options: Vec<String> = options.map(|o| o.to_string_lossy().into_owned()).collect();
+        let found: Vec<(MadeOf, Option<Row>)> = self
+            .jobs
+            .par_iter()
+            .map(|job| {
+                let names = (job.name.as_str(), job.player.as_str());
+                let made = MadeOf::new(&job.take, &job.part, names, &options);
+                let row = self.there(job, &made);
+                (made, row)
+            })
+            .collect();
+        let (made, rows): (Vec<MadeOf>, Vec<Option<Row>>) = found.into_iter().unzip();
+        let open: Vec<usize> = (0..rows.len()).filter(|&i| rows[i].is_none()).collect();
+        let bar = progress(rows.len(), rows.len() - open.len());
+        let at_once = self.args.jobs.map_or_else(
+            || std::thread::available_parallelism().map_or(1, usize::from),
+            usize::from,
+        );
+        let rows = Mutex::new(rows);
+        run_all(
+            open.len(),
+            at_once,
+            Duration::from_secs(self.args.limit_s),
+            |k| self.command(&self.jobs[open[k]]),
+            |k, ended| {
+                let i = open[k];
+                let row = self.ended(&self.jobs[i], &made[i], ended);
+                locked(&rows)[i] = Some(row);
+                bar.inc(1);
+            },
+        );
+        bar.finish_and_clear();
+        let rows = locked(&rows).drain(..).flatten().collect();
+        let trouble = locked(&self.trouble).take();
+        (rows, trouble)
+    }
+
+    /// The row of a take that needs no process: it is done, or cannot be.
+    fn there(&self, job: &Job, made: &MadeOf) -> Option<Row> {
+        if let Some(why) = &job.not_read {
+            return Some(self.not_read(job, made, why));
+        }
+        let inside = self.folder.join(&job.folder);
+        MadeOf::read(&inside).filter(|there| made.serves(there))?;
+        let review = review_in(&inside.join("review.json")).ok()?;
+        Some(self.read(job, made, &review))
+    }
+
+    fn command(&self, job: &Job) -> Command {
+        let mut command = Command::new(&self.program);
+        command
+            .arg("review")
+            .arg("--no-log")
+            .arg("--part")
+            .arg(&job.part)
+            .arg("--out")
+            .arg(self.folder.join(&job.folder))
+            .args(&self.args.review_options)
+            .arg("--")
+            .arg(&job.take);
+        command
+    }
+
+    /// The row of a take whose process has ended.
+    fn ended(&self, job: &Job, made: &MadeOf, ended: &Ended) -> Row {
+        let why = match ended {
+            Ended::Code(0 | 1, _) => {
+                let file = self.folder.join(&job.folder).join("review.json");
+                match review_in(&file) {
+                    Ok(review) => return self.read(job, made, &review),
+                    Err(why) => why,
+                }
+            }
+            Ended::Code(_, said) => why_not(said, job),
+            Ended::TooLong => text::given_up(self.args.limit_s),
+            Ended::Died(how) => text::died(&nameless(how, job), self.args.limit_mb),
+            Ended::NotStarted(why) => text::not_started(why),
+        };
+        self.not_read(job, made, &why)
+    }
+
+    /// Marks a reviewed take as done and keeps it in the log.
+    fn read(&self, job: &Job, made: &MadeOf, review: &Review) -> Row {
+        self.note(made.write(&self.folder.join(&job.folder)));
+        if let Some(log) = locked(&self.log).as_mut() {
+            let meta = KeepMeta {
+                recorded: date::recorded(&job.take),
+                player: Some(job.player.clone()),
+                ..KeepMeta::default()
+            };
+            self.note(log.keep_once(review, &meta));
+        }
+        Row::of_review(review, &job.player, &job.name, &job.folder)
+    }
+
+    fn not_read(&self, job: &Job, made: &MadeOf, why: &str) -> Row {
+        let made = made.not_read(why);
+        self.note(made.write(&self.folder.join(&job.folder)));
+        Row::unreadable(&job.player, &job.name, why)
+    }
+
+    fn note(&self, done: Result<(), Error>) {
+        if let Err(error) = done {
+            locked(&self.trouble).get_or_insert(error);
+        }
+    }
+}
+
+/// What others left behind when they failed is sound here: every change is
+/// one assignment.
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Why a take was not read, from what its process said.
+fn why_not(said: &str, job: &Job) -> String {
+    let mut lines = said.lines();
+    let ours = lines.clone().find_map(|l| l.strip_prefix("kettlemark: "));
+    ours.or_else(|| lines.next_back())
+        .map_or_else(|| text::NO_REASON.to_owned(), |line| nameless(line, job))
+}
+
+/// The same without the places of take and part, which are nobody's business
+/// on a page that is handed on and would tell whose an anonymous take is.
+fn nameless(said: &str, job: &Job) -> String {
+    let shown = |path: &Path| harmless(&path.display().to_string());
+    let (take, part) = (shown(&job.take), shown(&job.part));
+    let said = match said.strip_prefix(&format!("{take}: ")) {
+        Some(why) => why.to_owned(),
+        None => said.replace(&format!("{part}: "), text::IN_THE_PART),
+    };
+    said.replace(&take, &job.name)
+}
+
+/// A bar with the time left on standard error, silent where that is no
+/// terminal.
+fn progress(all: usize, done: usize) -> ProgressBar {
+    let bar = ProgressBar::new(all as u64).with_position(done as u64);
+    if let Ok(style) = ProgressStyle::with_template("{pos} of {len} takes {wide_bar} {eta} left") {
+        bar.set_style(style);
+    }
+    bar.reset_eta();
+    bar
+}
