@@ -202,6 +202,70 @@ fn gathering_finds_what_was_reviewed_elsewhere() {
     assert!(page("class.csv").contains("Carla,lantern-3.flac,judged"));
 }
 
+/// A slip on the command line is answered before any work, and costs nothing
+/// that was finished.
+#[test]
+fn a_slip_replaces_nothing_of_a_finished_class() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    assert_eq!(class(&takes, &out, &log).status().unwrap().code(), Some(0));
+    let before = contents(&out);
+    let list = takes.join("list.csv");
+    fs::write(&list, "file,part\nlantern-1.mp3,lantern-3.flac\n").unwrap();
+    let slips: [(&Path, &[&str], &str); 4] = [
+        (&takes, &["--", "--nonsense"], "'--nonsense'"),
+        (&takes, &["--", "--tune-bands", "25,10"], "--tune-bands"),
+        (&takes, &["--", "--part-name", "Violin"], "Violin"),
+        (&list, &[], "lantern-3.flac"),
+    ];
+    for (source, options, what) in slips {
+        let (code, said) = answered(class(source, &out, &log).args(options));
+        assert_eq!(code, Some(2), "{options:?}: {said}");
+        assert!(said.contains(what) && said.lines().count() == 1, "{said}");
+        assert_eq!(contents(&out), before, "{options:?}");
+    }
+    let mut command = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+    command
+        .arg("class")
+        .arg(&takes)
+        .args(["--part", "nopart.xml"]);
+    let elsewhere = folder.path().join("elsewhere");
+    let (code, said) = answered(command.arg("--out").arg(&elsewhere));
+    assert_eq!(code, Some(2));
+    assert!(said.contains("nopart.xml: there is no such file"), "{said}");
+    assert!(!elsewhere.exists());
+}
+
+/// A score that was found and not named is no slip: its takes are not read,
+/// and what was reviewed stays.
+#[test]
+fn a_good_review_outlives_a_bad_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, score) = (folder.path().join("out"), takes.join("march.kettle"));
+    let good = root().join("sample-takes/lantern.kettle");
+    fs::copy(&good, &score).unwrap();
+    let class = || {
+        let mut command = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+        command.args(["class", "--no-log", "--out"]).arg(&out);
+        command.stdout(Stdio::null());
+        command
+    };
+    assert_eq!(answered(class().arg(&takes)).0, Some(0));
+    let times = changed_at(&out);
+    fs::write(&score, "meter 4/4\n1: nonsense\n").unwrap();
+    let (code, said) = answered(class().arg(&takes));
+    assert_eq!(code, Some(1));
+    assert_eq!(said.matches("not read: in the part: ").count(), 3, "{said}");
+    let mut gather = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+    gather.args(["class", "--from"]).arg(&out);
+    assert_eq!(answered(gather.stdout(Stdio::null())).0, Some(0));
+    fs::copy(&good, &score).unwrap();
+    assert_eq!(answered(class().arg(&takes)).0, Some(0));
+    assert_eq!(changed_at(&out), times, "nothing was done again");
+}
+
 /// The log fails in the middle of the work: the overview is there all the
 /// same, and a further run keeps what is missing.
 #[test]

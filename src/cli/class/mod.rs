@@ -4,11 +4,13 @@ mod gather;
 mod letters;
 mod work;
 
-use super::{DONE, put, say, write_files};
-use clap::Args;
+use super::{Cli, Command, DONE, put, say, write_files};
+use clap::{Args, Parser};
 use kettlemark::error::Error;
 use kettlemark::journal::class::{State, find, page};
 use kettlemark::journal::{self, Log};
+use kettlemark::part::{self, ReadOptions};
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::fs;
 use std::io::Write;
@@ -115,6 +117,7 @@ pub fn run(args: &ClassArgs, out: &mut dyn Write) -> Result<u8, Error> {
 }
 
 fn reviewed(args: &ClassArgs, source: &Path, folder: &Path) -> Result<Reviewed, Error> {
+    let options = options_of_review(args)?;
     let mut jobs = if source.is_dir() {
         find::in_folder(source, args.part.as_deref(), folder)?
     } else {
@@ -126,6 +129,14 @@ fn reviewed(args: &ClassArgs, source: &Path, folder: &Path) -> Result<Reviewed, 
             source.display()
         )));
     }
+    // What was named by hand is read before any work: a slip there is no
+    // fault of the takes. Of scores that were found, only their own takes hear.
+    if args.part.is_some() || !source.is_dir() {
+        let parts: BTreeSet<&Path> = jobs.iter().map(|j| j.part.as_path()).collect();
+        for named in parts {
+            part::read(named, &options)?;
+        }
+    }
     make_folder(folder)?;
     if args.anonymous {
         letters::hide_names(args, &mut jobs, folder)?;
@@ -134,6 +145,36 @@ fn reviewed(args: &ClassArgs, source: &Path, folder: &Path) -> Result<Reviewed, 
     // Opened once before the work, so that an unusable log is named at once.
     let log = log.map(|path| Log::open(&path)).transpose()?;
     work::review_all(args, &jobs, folder, log)
+}
+
+/// How the parts are to be read, from the further options of a review: these
+/// are parsed as every review will parse them.
+fn options_of_review(args: &ClassArgs) -> Result<ReadOptions, Error> {
+    let before = [
+        "kettlemark",
+        "review",
+        "--no-log",
+        "--part",
+        "PART",
+        "--out",
+        "DIR",
+        "TAKE",
+    ];
+    let words = before.map(OsString::from).into_iter();
+    match Cli::try_parse_from(words.chain(args.review_options.iter().cloned())) {
+        Ok(Cli {
+            command: Command::Review(review),
+        }) => review.read_options(),
+        Ok(_) => Ok(ReadOptions::default()),
+        Err(error) => {
+            let said = error.to_string();
+            let what = said.lines().find_map(|l| l.strip_prefix("error: "));
+            Err(Error::Usage(format!(
+                "{}; after -- come options of 'kettlemark review', and its --help shows them",
+                what.unwrap_or("no option of a review was found")
+            )))
+        }
+    }
 }
 
 fn make_folder(folder: &Path) -> Result<(), Error> {

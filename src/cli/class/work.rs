@@ -6,11 +6,9 @@ use indicatif::{ProgressBar, ProgressStyle};
 use kettlemark::error::Error;
 use kettlemark::journal::class::made::MadeOf;
 use kettlemark::journal::class::work::{Ended, run as run_all};
-use kettlemark::journal::class::{Job, Row};
+use kettlemark::journal::class::{Job, Row, reason};
 use kettlemark::journal::{KeepMeta, Log, date};
-use kettlemark::report::lettering::harmless;
 use kettlemark::review::Review;
-use kettlemark::words::journal as text;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -142,10 +140,7 @@ impl Class<'_> {
                     Err(why) => why,
                 }
             }
-            Ended::Code(_, said) => why_not(said, job),
-            Ended::TooLong => text::given_up(self.args.limit_s),
-            Ended::Died(how) => text::died(&nameless(how, job), self.args.limit_mb),
-            Ended::NotStarted(why) => text::not_started(why),
+            other => reason::why(other, job, self.args.limit_s, self.args.limit_mb),
         };
         self.not_read(job, made, &why)
     }
@@ -164,9 +159,13 @@ impl Class<'_> {
         Row::of_review(review, &job.player, &job.name, &job.folder)
     }
 
+    /// Notes that a take could not be read, unless a good review of it lies
+    /// there: that one stays, with what it was made of.
     fn not_read(&self, job: &Job, made: &MadeOf, why: &str) -> Row {
-        let made = made.not_read(why);
-        self.note(made.write(&self.folder.join(&job.folder)));
+        let inside = self.folder.join(&job.folder);
+        if !is_reviewed(&inside, made) {
+            self.note(made.not_read(why).write(&inside));
+        }
         Row::unreadable(&job.player, &job.name, why)
     }
 
@@ -177,30 +176,19 @@ impl Class<'_> {
     }
 }
 
+/// Whether a folder holds a review of the take, as far as the take can be
+/// told.
+fn is_reviewed(inside: &Path, made: &MadeOf) -> bool {
+    let there = MadeOf::read(inside).filter(|there| there.not_read.is_none());
+    let hash = there.and_then(|there| there.take);
+    let same = hash.is_some() && (made.take.is_none() || made.take == hash);
+    same && review_in(&inside.join("review.json")).is_ok_and(|r| Some(r.take.hash) == hash)
+}
+
 /// What others left behind when they failed is sound here: every change is
 /// one assignment.
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// Why a take was not read, from what its process said.
-fn why_not(said: &str, job: &Job) -> String {
-    let mut lines = said.lines();
-    let ours = lines.clone().find_map(|l| l.strip_prefix("kettlemark: "));
-    ours.or_else(|| lines.next_back())
-        .map_or_else(|| text::NO_REASON.to_owned(), |line| nameless(line, job))
-}
-
-/// The same without the places of take and part, which are nobody's business
-/// on a page that is handed on and would tell whose an anonymous take is.
-fn nameless(said: &str, job: &Job) -> String {
-    let shown = |path: &Path| harmless(&path.display().to_string());
-    let (take, part) = (shown(&job.take), shown(&job.part));
-    let said = match said.strip_prefix(&format!("{take}: ")) {
-        Some(why) => why.to_owned(),
-        None => said.replace(&format!("{part}: "), text::IN_THE_PART),
-    };
-    said.replace(&take, &job.name)
 }
 
 /// A bar with the time left on standard error, silent where that is no
