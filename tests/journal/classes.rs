@@ -140,6 +140,62 @@ fn letters_hide_the_names_everywhere_but_in_the_key() {
     assert!(!log.exists());
 }
 
+/// Who has a letter keeps it when others come and go.
+#[test]
+fn letters_stay_from_run_to_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let key = || -> BTreeMap<String, String> {
+        let text = fs::read_to_string(folder.path().join("out-key.csv")).unwrap();
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let cell = |r: &csv::StringRecord, i: usize| r[i].to_owned();
+        let records = reader.records().map(Result::unwrap);
+        records.map(|r| (cell(&r, 1), cell(&r, 0))).collect()
+    };
+    let run = || {
+        class(&takes, &out, &log)
+            .arg("--anonymous")
+            .status()
+            .unwrap()
+    };
+    assert_eq!(run().code(), Some(0));
+    let before = key();
+    let review = |player: &str, key: &BTreeMap<String, String>| {
+        fs::read(out.join(&key[player]).join("review.json")).unwrap()
+    };
+    let first = review("lantern-1", &before);
+    // One comes whose name would have reshuffled them, one goes.
+    fs::rename(takes.join(TAKES[1]), takes.join("aaron.m4a")).unwrap();
+    assert_eq!(run().code(), Some(0));
+    let mut after = key();
+    assert_eq!(review("lantern-1", &after), first);
+    assert!(!out.join(&before["lantern-2"]).exists());
+    assert_eq!(after.remove("aaron").as_deref(), Some("D"));
+    assert_eq!(after, before);
+    // Without the key the letters begin anew, and nothing under them is
+    // taken for somebody else's.
+    fs::remove_file(folder.path().join("out-key.csv")).unwrap();
+    fs::remove_file(takes.join(TAKES[0])).unwrap();
+    assert_eq!(run().code(), Some(0));
+    let sounds = ["mp3", "m4a", "flac"];
+    let copies: Vec<PathBuf> = contents(&out)
+        .into_keys()
+        .filter(|p| {
+            p.extension()
+                .is_some_and(|e| sounds.iter().any(|s| e == *s))
+        })
+        .collect();
+    let key = key();
+    let copy = |player: &str, ending: &str| {
+        let letter = &key[player];
+        out.join(letter).join(format!("{letter}.{ending}"))
+    };
+    let mut expected = vec![copy("aaron", "m4a"), copy("lantern-3", "flac")];
+    expected.sort();
+    assert_eq!(copies, expected);
+}
+
 #[test]
 fn letters_replace_nothing_that_is_not_theirs() {
     let folder = tempfile::tempdir().unwrap();

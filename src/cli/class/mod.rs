@@ -47,7 +47,7 @@ pub struct ClassArgs {
     /// recording's own tags say stays in its copy
     #[arg(long)]
     anonymous: bool,
-    /// Where the key of the letters goes [default: the output folder's name and -key.csv]
+    /// Where the key of the letters goes; letters in it stay [default: the output folder's name and -key.csv]
     #[arg(long, value_name = "FILE", requires = "anonymous")]
     key: Option<PathBuf>,
     /// Takes reviewed at once [default: one a processor]

@@ -3,7 +3,6 @@
 
 use super::Job;
 use crate::error::{Error, reason};
-use crate::journal::stats::chance::Chance;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -14,7 +13,6 @@ const RECORDINGS: [&str; 21] = [
 ];
 /// Names of files that are taken for the part of a subfolder.
 const PARTS: [&str; 6] = ["musicxml", "mxl", "xml", "mid", "midi", "kettle"];
-const LETTERS_SEED: u64 = 0x6c65_7474_6572_7331;
 
 /// Every recording below a folder, in order of name, with its part: `part`,
 /// or the one score file that lies nearest to it. Hidden files and `out` are
@@ -214,53 +212,6 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
     jobs
 }
 
-/// Replaces names by letters, and puts the takes into the order of these,
-/// which has nothing to do with the names. Gives the key: letter, player,
-/// take.
-pub fn anonymous(jobs: &mut [Job]) -> Vec<[String; 3]> {
-    let mut players: Vec<String> = jobs.iter().map(|j| j.player.clone()).collect();
-    players.sort();
-    players.dedup();
-    // The seed holds the names as well: two classes are not in one order.
-    let names = blake3::hash(players.join("\n").as_bytes());
-    let seed = names.as_bytes()[..8]
-        .iter()
-        .fold(LETTERS_SEED, |s, b| s.rotate_left(8) ^ u64::from(*b));
-    Chance::seeded(seed).shuffle(&mut players);
-    let mut key = Vec::new();
-    for (place, player) in players.iter().enumerate() {
-        let letter = letter(place);
-        let takes = jobs.iter_mut().filter(|j| &j.player == player);
-        for (i, job) in takes.enumerate() {
-            let label = if i == 0 {
-                letter.clone()
-            } else {
-                format!("{letter}{}", i + 1)
-            };
-            key.push([label.clone(), player.clone(), job.name.clone()]);
-            job.name.clone_from(&label);
-            job.folder = label;
-        }
-    }
-    for job in jobs.iter_mut() {
-        job.player = job
-            .name
-            .trim_end_matches(|c: char| c.is_ascii_digit())
-            .to_owned();
-    }
-    jobs.sort_by(|a, b| a.name.cmp(&b.name));
-    key
-}
-
-/// A, B ... Z, AA, AB ...
-fn letter(place: usize) -> String {
-    let last = char::from(b'A' + (place % 26) as u8);
-    match place / 26 {
-        0 => last.to_string(),
-        more => format!("{}{last}", letter(more - 1)),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,24 +236,5 @@ mod tests {
         folders.sort();
         folders.dedup();
         assert_eq!(folders.len(), 5);
-    }
-
-    #[test]
-    fn letters_hide_the_names() {
-        let mut jobs: Vec<Job> = (0..30)
-            .map(|i| job(&format!("take{i}.wav"), &format!("player {}", i / 2)))
-            .collect();
-        let key = anonymous(&mut jobs);
-        assert_eq!(key.len(), 30);
-        assert!(
-            jobs.iter()
-                .all(|j| !j.folder.contains("take") && j.player.len() == 1)
-        );
-        let letters: Vec<&String> = jobs.iter().map(|j| &j.player).collect();
-        assert!(letters.is_sorted() && !key.iter().map(|k| &k[1]).is_sorted());
-        assert_eq!(
-            (letter(25), letter(26), letter(52)),
-            ("Z".into(), "AA".into(), "BA".into())
-        );
     }
 }

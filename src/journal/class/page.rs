@@ -250,21 +250,3 @@ fn not_judged(rows: &[Row]) -> Markup {
         }
     }
 }
-
-const KEY_HEAD: [&str; 3] = ["letter", "player", "file"];
-
-/// Whether a text is the key of an anonymous class.
-pub fn is_key(text: &str) -> bool {
-    text.starts_with(&KEY_HEAD.join(","))
-}
-
-/// The key of an anonymous class: letter, player, take.
-pub fn key(key: &[[String; 3]]) -> String {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    // A Vec takes every byte: writing cannot fail.
-    let _ = writer.write_record(KEY_HEAD);
-    for line in key {
-        let _ = writer.write_record(line.iter().map(|c| csv_cell(c)));
-    }
-    String::from_utf8_lossy(&writer.into_inner().unwrap_or_default()).into_owned()
-}
