@@ -1,7 +1,7 @@
 //! A class from outside: bad files, blind hearing, resuming, kills.
 
 use kettlemark::journal::stats::chance::Chance;
-use kettlemark::journal::{Log, class::find};
+use kettlemark::journal::{KeepMeta, Log, class::find};
 use kettlemark_test_support::outside::root;
 use std::collections::BTreeMap;
 use std::fs;
@@ -320,6 +320,50 @@ fn a_good_review_outlives_a_bad_run() {
     fs::copy(&good, &score).unwrap();
     assert_eq!(answered(class().arg(&takes)).0, Some(0));
     assert_eq!(changed_at(&out), times, "nothing was done again");
+}
+
+/// A class names a player in the log only where nobody else has.
+#[test]
+fn a_class_leaves_labels_that_a_teacher_gave() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let list = takes.join("list.csv");
+    let named = |third: &str| {
+        let text =
+            format!("file,player\nlantern-1.mp3,\nlantern-2.m4a,Bo\nlantern-3.flac,{third}\n");
+        fs::write(&list, text).unwrap();
+    };
+    let players = || -> Vec<String> {
+        let mut entries = Log::open(&log).unwrap().entries().unwrap();
+        entries.sort_by(|a, b| a.file.cmp(&b.file));
+        entries.into_iter().map(|e| e.player.unwrap()).collect()
+    };
+    let run = |options: &[&str]| {
+        let mut command = class(&list, &out, &log);
+        assert_eq!(command.args(options).status().unwrap().code(), Some(0));
+    };
+    named("Clara");
+    run(&[]);
+    assert_eq!(players(), ["lantern-1", "Bo", "Clara"]);
+    let mut kept = Log::open(&log).unwrap();
+    let first = kept.entries().unwrap();
+    let first = first.iter().find(|e| e.file == TAKES[0]).unwrap().id;
+    let meta = KeepMeta {
+        player: Some("anna".to_owned()),
+        ..KeepMeta::default()
+    };
+    kept.label(first, &meta).unwrap();
+    drop(kept);
+    run(&["--", "--a4", "442"]);
+    assert_eq!(players(), ["anna", "Bo", "Clara"]);
+    // Its own name it may change, whether the take is reviewed again or not.
+    named("Carla");
+    run(&["--", "--a4", "442"]);
+    assert_eq!(players(), ["anna", "Bo", "Carla"]);
+    named("Clara");
+    run(&[]);
+    assert_eq!(players(), ["anna", "Bo", "Clara"]);
 }
 
 /// The log fails in the middle of the work: the overview is there all the

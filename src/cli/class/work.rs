@@ -147,15 +147,19 @@ impl Class<'_> {
 
     /// Marks a reviewed take as done and keeps it in the log.
     fn read(&self, job: &Job, made: &MadeOf, review: &Review) -> Row {
-        self.note(made.write(&self.folder.join(&job.folder)));
+        let inside = self.folder.join(&job.folder);
+        let before = MadeOf::read(&inside).filter(|there| there.take == made.take);
         if let Some(log) = locked(&self.log).as_mut() {
             let meta = KeepMeta {
                 recorded: date::recorded(&job.take),
                 player: Some(job.player.clone()),
                 ..KeepMeta::default()
             };
-            self.note(log.keep_once(review, &meta));
+            let earlier = before.as_ref().map(|there| there.player.as_str());
+            self.note(log.keep_of_class(review, &meta, earlier));
         }
+        // After the log: with it the name that was given there before is lost.
+        self.note(made.write(&inside));
         Row::of_review(review, &job.player, &job.name, &job.folder)
     }
 
