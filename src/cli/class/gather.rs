@@ -4,6 +4,7 @@ use crate::cli::compare::{found_below, review_in};
 use kettlemark::error::Error;
 use kettlemark::journal::class::Row;
 use kettlemark::journal::class::made::{MADE_OF, MadeOf};
+use kettlemark::report::audio::way;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
@@ -58,14 +59,9 @@ fn gathered_row(from: &Path, inside: &Path, folder: &Path) -> Option<Row> {
     });
     let name = made.map_or_else(|| review.take.file.clone(), |m| m.name);
     let mut row = Row::of_review(&review, &player, &name, "");
-    row.folder = pathdiff(inside, folder);
+    row.folder = way(inside, folder).map(|way| match way.to_string_lossy().replace('\\', "/") {
+        here if here.is_empty() => ".".to_owned(),
+        way => way,
+    });
     Some(row)
-}
-
-/// The way from a page's folder down to another; `None` where it is not
-/// below.
-fn pathdiff(to: &Path, from: &Path) -> Option<String> {
-    let (to, from) = (to.canonicalize().ok()?, from.canonicalize().ok()?);
-    let inside = to.strip_prefix(from).ok()?;
-    Some(inside.to_string_lossy().replace('\\', "/"))
 }
