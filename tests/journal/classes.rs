@@ -366,6 +366,37 @@ fn a_class_leaves_labels_that_a_teacher_gave() {
     assert_eq!(players(), ["anna", "Bo", "Clara"]);
 }
 
+/// Out of memory is a reason in one line.
+#[test]
+fn a_take_that_wants_too_much_memory_is_told_in_a_sentence() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder.path().join("takes");
+    fs::create_dir(&takes).unwrap();
+    // Three hours of 16 bits at 16 kHz, nothing in them.
+    let bytes = 3 * 3600 * 16_000 * 2u32;
+    let mut head = b"RIFF".to_vec();
+    head.extend((bytes + 36).to_le_bytes());
+    head.extend(b"WAVEfmt \x10\0\0\0\x01\0\x01\0");
+    head.extend(16_000u32.to_le_bytes());
+    head.extend(32_000u32.to_le_bytes());
+    head.extend(b"\x02\0\x10\0data");
+    head.extend(bytes.to_le_bytes());
+    let take = takes.join("long.wav");
+    fs::write(&take, head).unwrap();
+    let file = fs::File::options().write(true).open(&take).unwrap();
+    file.set_len(u64::from(bytes) + 44).unwrap();
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let mut command = class(&takes, &out, &log);
+    command
+        .args(["--limit-mb", "60"])
+        .env("RUST_BACKTRACE", "1");
+    let (code, said) = answered(&mut command);
+    assert_eq!(code, Some(1));
+    let expected = "long.wav: not read: reading it wants more memory than 60 MB; --limit-mb \
+                    gives it more\n";
+    assert_eq!(said, expected);
+}
+
 /// The log fails in the middle of the work: the overview is there all the
 /// same, and a further run keeps what is missing.
 #[test]
@@ -398,7 +429,7 @@ fn a_list_names_files_players_and_parts() {
     let jobs = find::in_list(&list, Some(Path::new("other.mid"))).unwrap();
     assert_eq!(jobs[0].player, "A");
     assert_eq!(jobs[0].part, folder.path().join("p.mid"));
-    assert_eq!(jobs[1].player, "sub/y");
+    assert_eq!(jobs[1].player, "y");
     assert_eq!(jobs[1].part, Path::new("other.mid"));
     assert!(
         find::in_list(&list, None)

@@ -3,8 +3,8 @@
 
 use super::Job;
 use crate::error::{Error, reason};
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Component, Path, PathBuf};
 
 /// Names of files that are taken for recordings.
 const RECORDINGS: [&str; 21] = [
@@ -159,25 +159,56 @@ pub fn in_list(list: &Path, part: Option<&Path>) -> Result<Vec<Job>, Error> {
                 return Err(wrong(format!("line {line}: no part; name one with --part")));
             }
         };
-        let stem = Path::new(name).with_extension("");
-        let player = cell(column("player"))
-            .map_or_else(|| stem.to_string_lossy().into_owned(), str::to_owned);
         jobs.push(Job {
             take: base.join(name),
             part,
-            player,
+            player: cell(column("player")).unwrap_or_default().to_owned(),
             name: name.to_owned(),
             folder: String::new(),
             not_read: None,
         });
     }
+    name_players(&mut jobs);
     Ok(with_folders(jobs))
+}
+
+/// Who has no name is called as his file is, or, where files of several
+/// folders are called so, with the folder.
+fn name_players(jobs: &mut [Job]) {
+    let stem = |job: &Job| {
+        let stem = Path::new(&job.name).file_stem().unwrap_or_default();
+        stem.to_string_lossy().into_owned()
+    };
+    let nameless = jobs.iter().filter(|j| j.player.is_empty());
+    let mut takes: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for job in nameless {
+        takes
+            .entry(stem(job))
+            .or_default()
+            .insert(inner(&job.name, "/"));
+    }
+    for job in jobs.iter_mut().filter(|j| j.player.is_empty()) {
+        let stem = stem(job);
+        job.player = match takes.get(&stem) {
+            Some(several) if several.len() > 1 => inner(&job.name, "/"),
+            _ => stem,
+        };
+    }
+}
+
+/// The folders and the file of a name without its ending, without the way up.
+fn inner(name: &str, between: &str) -> String {
+    let path = Path::new(name).with_extension("");
+    let names = path.components().filter_map(|c| match c {
+        Component::Normal(name) => Some(name.to_string_lossy().into_owned()),
+        _ => None,
+    });
+    names.collect::<Vec<_>>().join(between)
 }
 
 /// A folder name of its own for every take, made from the take's name.
 fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
     let plain = |name: &str| -> String {
-        let stem = Path::new(name).with_extension("");
         let safe = |c: char| {
             if c.is_alphanumeric() || "-_ ".contains(c) {
                 c
@@ -185,7 +216,7 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
                 '-'
             }
         };
-        stem.to_string_lossy().chars().map(safe).collect()
+        inner(name, "-").chars().map(safe).collect()
     };
     let mut times: BTreeMap<String, usize> = BTreeMap::new();
     for job in &jobs {
@@ -236,5 +267,22 @@ mod tests {
         folders.sort();
         folders.dedup();
         assert_eq!(folders.len(), 5);
+        let beside = with_folders(vec![job("../takes/x.wav", "x")]);
+        assert_eq!(beside[0].folder, "takes-x");
+    }
+
+    #[test]
+    fn a_file_names_whom_the_list_does_not() {
+        let names = [
+            "../stud/teacher.wav",
+            "./a/one.wav",
+            "b/one.mp3",
+            "b/two.wav",
+        ];
+        let mut jobs: Vec<Job> = names.iter().map(|n| job(n, "")).collect();
+        jobs.push(job("c/two.wav", "Anna"));
+        name_players(&mut jobs);
+        let players: Vec<&str> = jobs.iter().map(|j| j.player.as_str()).collect();
+        assert_eq!(players, ["teacher", "a/one", "b/one", "two", "Anna"]);
     }
 }

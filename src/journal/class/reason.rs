@@ -6,13 +6,21 @@ use crate::report::lettering::harmless;
 use crate::words::journal as text;
 use std::path::Path;
 
+/// How a process that gets no memory says so.
+const NO_MEMORY: &str = "memory allocation of ";
+
 /// Why there is no review of a take, told without the places of its files.
 /// `limit_s` and `limit_mb` are what it may have taken.
 pub fn why(ended: &Ended, job: &Job, limit_s: u64, limit_mb: u64) -> String {
     match ended {
         Ended::Code(_, said) => nameless(&told(said), job),
         Ended::TooLong => text::given_up(limit_s),
-        Ended::Died(how) => text::died(&nameless(how, job), limit_mb),
+        Ended::Died(_, said) if said.contains(NO_MEMORY) => text::out_of_memory(limit_mb),
+        Ended::Died(how, said) => {
+            // What follows the first line is for those who mend a program.
+            let of = said.lines().next().map(|line| format!("{how}; {line}"));
+            text::died(&nameless(&of.unwrap_or_else(|| how.clone()), job), limit_mb)
+        }
         Ended::NotStarted(why) => text::not_started(why),
     }
 }
@@ -67,6 +75,16 @@ mod tests {
             "in the part: bar 3: why"
         );
         assert_eq!(said(&code("one\ntwo")), "two");
+        let died = |said: &str| Ended::Died("signal: 6".to_owned(), said.to_owned());
+        let trace = "memory allocation of 4194304 bytes failed\nstack backtrace:\nnote: Some \
+                     details are omitted.";
+        assert_eq!(said(&died(trace)), text::out_of_memory(2000));
+        let fault = "/home/x/a.wav: a fault\nstack backtrace:";
+        assert_eq!(
+            said(&died(fault)),
+            text::died("signal: 6; a.wav: a fault", 2000)
+        );
+        assert_eq!(said(&died("")), text::died("signal: 6", 2000));
         assert_eq!(said(&code("")), text::NO_REASON);
     }
 }

@@ -61,6 +61,9 @@ pub fn shared(s: &Shared) -> String {
 pub fn doubt(kind: &str) -> String {
     let word = match kind {
         "gain-control" => "level steered",
+        "clipping" => "loudest peaks cut off",
+        "noise" => "loud background",
+        "recording" => "the file itself",
         "bass-cut" => "bass taken away",
         "narrow" => "treble missing",
         "gap" => "gaps",
@@ -71,6 +74,8 @@ pub fn doubt(kind: &str) -> String {
         "click-track" => "a click along",
         "extra-strokes" => "strokes beside the part",
         "too-few" => "too few strokes",
+        "rolls-unsure" => "speed of rolls unsure",
+        "stops-unsure" => "stops unsure",
         other => return harmless(other),
     };
     word.to_owned()
@@ -91,6 +96,32 @@ pub fn died(how: &str, limit_mb: u64) -> String {
     format!("the process that read it died ({how}); it may have wanted more than {limit_mb} MB")
 }
 
+pub fn out_of_memory(limit_mb: u64) -> String {
+    format!("reading it wants more memory than {limit_mb} MB; --limit-mb gives it more")
+}
+
 pub fn not_started(why: &str) -> String {
     format!("no process could be started: {why}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    /// The kinds are read where doubts are made, so that a new one cannot
+    /// come without words.
+    #[test]
+    fn every_kind_of_doubt_has_words() {
+        let source = include_str!("../../measure/doubts.rs");
+        let kinds: BTreeSet<&str> = source
+            .split("doubt(")
+            .skip(1)
+            .filter_map(|call| call.trim_start().strip_prefix('"')?.split('"').next())
+            .collect();
+        assert!(kinds.len() >= 16, "{kinds:?}");
+        for kind in kinds {
+            assert_ne!(doubt(kind), kind);
+        }
+    }
 }
