@@ -1,14 +1,15 @@
 //! A class at work: a process for every take that has changed.
 
 use super::ClassArgs;
+use super::progress::with_bar;
 use crate::cli::compare::review_in;
-use indicatif::{ProgressBar, ProgressStyle};
 use kettlemark::error::Error;
 use kettlemark::journal::class::made::MadeOf;
 use kettlemark::journal::class::work::{Ended, run as run_all};
 use kettlemark::journal::class::{Job, Row, reason};
 use kettlemark::journal::{KeepMeta, Log, date};
 use kettlemark::review::Review;
+use kettlemark::words::journal as text;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -68,37 +69,39 @@ impl Class<'_> {
     fn review_all(self) -> Reviewed {
         let options = self.args.review_options.iter();
         let options: Vec<String> = options.map(|o| o.to_string_lossy().into_owned()).collect();
-        let found: Vec<(MadeOf, Option<Row>)> = self
-            .jobs
-            .par_iter()
-            .map(|job| {
+        let all = self.jobs.len();
+        // The whole of every file is read for this.
+        let found: Vec<(MadeOf, Option<Row>)> = with_bar(text::LOOKED_AT, (0, all), |bar| {
+            let look = |job: &Job| {
                 let names = (job.name.as_str(), job.player.as_str());
                 let made = MadeOf::new(&job.take, &job.part, names, &options);
                 let row = self.there(job, &made);
+                bar.inc(1);
                 (made, row)
-            })
-            .collect();
+            };
+            self.jobs.par_iter().map(look).collect()
+        });
         let (made, rows): (Vec<MadeOf>, Vec<Option<Row>>) = found.into_iter().unzip();
         let open: Vec<usize> = (0..rows.len()).filter(|&i| rows[i].is_none()).collect();
-        let bar = progress(rows.len(), rows.len() - open.len());
         let at_once = self.args.jobs.map_or_else(
             || std::thread::available_parallelism().map_or(1, usize::from),
             usize::from,
         );
         let rows = Mutex::new(rows);
-        run_all(
-            open.len(),
-            at_once,
-            Duration::from_secs(self.args.limit_s),
-            |k| self.command(&self.jobs[open[k]]),
-            |k, ended| {
-                let i = open[k];
-                let row = self.ended(&self.jobs[i], &made[i], ended);
-                locked(&rows)[i] = Some(row);
-                bar.inc(1);
-            },
-        );
-        bar.finish_and_clear();
+        with_bar(text::REVIEWED, (all - open.len(), all), |bar| {
+            run_all(
+                open.len(),
+                at_once,
+                Duration::from_secs(self.args.limit_s),
+                |k| self.command(&self.jobs[open[k]]),
+                |k, ended| {
+                    let i = open[k];
+                    let row = self.ended(&self.jobs[i], &made[i], ended);
+                    locked(&rows)[i] = Some(row);
+                    bar.inc(1);
+                },
+            );
+        });
         let rows = locked(&rows).drain(..).flatten().collect();
         let trouble = locked(&self.trouble).take();
         (rows, trouble)
@@ -193,15 +196,4 @@ fn is_reviewed(inside: &Path, made: &MadeOf) -> bool {
 /// one assignment.
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// A bar with the time left on standard error, silent where that is no
-/// terminal.
-fn progress(all: usize, done: usize) -> ProgressBar {
-    let bar = ProgressBar::new(all as u64).with_position(done as u64);
-    if let Ok(style) = ProgressStyle::with_template("{pos} of {len} takes {wide_bar} {eta} left") {
-        bar.set_style(style);
-    }
-    bar.reset_eta();
-    bar
 }

@@ -81,6 +81,11 @@ pub fn doubt(kind: &str) -> String {
     word.to_owned()
 }
 
+// How far the work is; the braces are filled in by the bar
+
+pub const LOOKED_AT: &str = "{pos} of {len} takes looked at {wide_bar} {eta} left";
+pub const REVIEWED: &str = "{pos} of {len} takes {wide_bar} {eta} left";
+
 // Why a take was not read
 
 pub const NO_REASON: &str = "no reason was given";
