@@ -446,6 +446,21 @@ pub struct Written {
     pub bars: Vec<WrittenBar>,
     pub marks: Vec<WrittenMark>,
     pub hairpins: Vec<WrittenHairpin>,
+    /// Tempo marks in their order.
+    #[serde(default)]
+    pub tempi: Vec<WrittenTempo>,
+    /// Where a fermata stands, quarter notes from the start of the part.
+    #[serde(default)]
+    pub fermatas: Vec<f64>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WrittenTempo {
+    pub at: f64,
+    /// Quarter notes a minute. `None`: the mark is words alone.
+    pub bpm: Option<f64>,
+    /// The tempo moves gradually from here to the next mark.
+    pub gradual: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -17,3 +17,5 @@ mod histories;
 mod keeping;
 #[path = "journal/scipy.rs"]
 mod scipy;
+#[path = "journal/sharing.rs"]
+mod sharing;

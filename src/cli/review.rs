@@ -4,6 +4,7 @@ use super::given::{PartArgs, SettingsArgs};
 use super::{DONE, NOT_JUDGED, put, say};
 use kettlemark::error::Error;
 use kettlemark::journal::{self, KeepMeta, date};
+use kettlemark::part::ReadOptions;
 use kettlemark::report::{self, Options, json, store};
 use kettlemark::review::Review;
 use kettlemark::take::Recording;
@@ -49,6 +50,14 @@ pub struct ReviewArgs {
     part_args: PartArgs,
     #[command(flatten)]
     settings: SettingsArgs,
+}
+
+impl ReviewArgs {
+    /// How the part is to be read; an error where the settings are none.
+    pub fn read_options(&self) -> Result<ReadOptions, Error> {
+        self.settings.settings()?;
+        Ok(self.part_args.options())
+    }
 }
 
 pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {

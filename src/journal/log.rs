@@ -59,6 +59,18 @@ pub struct Log {
     path: PathBuf,
 }
 
+/// How a review meets the entry that is there.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Rule<'a> {
+    /// It replaces the other, and its labels do where it has any.
+    Always,
+    /// The same, unless the other is as new.
+    IfNewer,
+    /// It replaces the other, but a player's name only where that is the
+    /// class's own earlier one.
+    OfClass { earlier: Option<&'a str> },
+}
+
 /// Which entries are meant. Everything absent matches all.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Filter {
@@ -148,13 +160,18 @@ impl Log {
     /// Keeps a review; an earlier one of the same take and part is replaced
     /// and leaves its labels.
     pub fn keep(&mut self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
-        let now = jiff::Timestamp::now();
-        self.put(review, meta, &format!("{now:.6}"), true)
-            .map(|_| ())
+        self.put(review, meta, &now(), Rule::Always).map(|_| ())
     }
 
-    /// Keeps a review unless this very one is there already.
-    pub fn keep_once(&mut self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
+    /// Keeps the review of a class unless this very one is there already.
+    /// Its name for the player gives way to one that is there, unless that is
+    /// the class's own `earlier` one.
+    pub fn keep_of_class(
+        &mut self,
+        review: &Review,
+        meta: &KeepMeta,
+        earlier: Option<&str>,
+    ) -> Result<(), Error> {
         let found: Option<String> = self
             .connection
             .query_row(
@@ -164,20 +181,28 @@ impl Log {
             )
             .optional()
             .map_err(failing(&self.path))?;
-        if found.is_some() && found == serde_json::to_string(review).ok() {
-            return Ok(());
+        if found.is_none() || found != serde_json::to_string(review).ok() {
+            return self
+                .put(review, meta, &now(), Rule::OfClass { earlier })
+                .map(|_| ());
         }
-        self.keep(review, meta)
+        self.connection
+            .execute(
+                "UPDATE entry SET player = ?3 \
+                 WHERE take_hash = ?1 AND part_identity = ?2 AND player = ?4 AND ?3 IS NOT NULL",
+                params![review.take.hash, review.part.identity, meta.player, earlier],
+            )
+            .map(|_| ())
+            .map_err(failing(&self.path))
     }
 
-    /// Puts in a review made at `reviewed_at`, unless the entry that is there
-    /// is as new. Says whether it was put in.
+    /// Puts in a review made at `reviewed_at`. Says whether it was put in.
     fn put(
         &mut self,
         review: &Review,
         meta: &KeepMeta,
         reviewed_at: &str,
-        always: bool,
+        rule: Rule<'_>,
     ) -> Result<bool, Error> {
         let fails = failing(&self.path);
         let text = serde_json::to_string(review).map_err(|e| Error::Log {
@@ -200,7 +225,8 @@ impl Log {
                  part_title=excluded.part_title, file=excluded.file, \
                  recorded=coalesce(excluded.recorded, recorded), \
                  recorded_from=coalesce(excluded.recorded_from, recorded_from), \
-                 player=coalesce(excluded.player, player), \
+                 player=CASE WHEN ?17 AND player IS NOT NULL AND player IS NOT ?18 \
+                 THEN player ELSE coalesce(excluded.player, player) END, \
                  variant=coalesce(excluded.variant, variant), \
                  note=coalesce(excluded.note, note), tempo_bpm=excluded.tempo_bpm, \
                  settings=excluded.settings, judged=excluded.judged, program=excluded.program, \
@@ -223,7 +249,12 @@ impl Log {
                     review.program,
                     reviewed_at,
                     text,
-                    always,
+                    rule != Rule::IfNewer,
+                    matches!(rule, Rule::OfClass { .. }),
+                    match rule {
+                        Rule::OfClass { earlier } => earlier,
+                        _ => None,
+                    },
                 ],
                 |row| row.get(0),
             )
@@ -337,7 +368,7 @@ impl Log {
                 variant: entry.variant,
                 note: entry.note,
             };
-            taken += usize::from(self.put(&review, &meta, &entry.reviewed_at, false)?);
+            taken += usize::from(self.put(&review, &meta, &entry.reviewed_at, Rule::IfNewer)?);
         }
         Ok(taken)
     }
@@ -348,6 +379,11 @@ impl Log {
             what,
         }
     }
+}
+
+/// UTC, as entries have it.
+fn now() -> String {
+    format!("{:.6}", jiff::Timestamp::now())
 }
 
 fn entry_of(row: &Row<'_>) -> rusqlite::Result<Entry> {

@@ -230,4 +230,9 @@ fn written(written: &mut Written) {
         fix_opt(&mut hairpin.from_s, SECONDS);
         fix_opt(&mut hairpin.to_s, SECONDS);
     }
+    for mark in &mut written.tempi {
+        fix(&mut mark.at, QUARTERS);
+        fix_opt(&mut mark.bpm, BPM);
+    }
+    fix_all(&mut written.fermatas, QUARTERS);
 }

@@ -4,7 +4,9 @@ use super::dynamics::mark_name;
 use super::scene::Scene;
 use crate::listen::Heard;
 use crate::part::{HairpinKind, Part, quarters_f64};
-use crate::review::{PartFacts, TakeFacts, Written, WrittenBar, WrittenHairpin, WrittenMark};
+use crate::review::{
+    PartFacts, TakeFacts, Written, WrittenBar, WrittenHairpin, WrittenMark, WrittenTempo,
+};
 
 /// Seconds between values of the loudness outline, and the most values.
 const OUTLINE_HOP_S: f64 = 0.1;
@@ -100,7 +102,7 @@ pub fn identity(part: &Part) -> String {
 }
 
 /// Bars, marks and hairpins with the times at which the counted passage
-/// reached them.
+/// reached them, and what is written of the tempo.
 pub fn written(scene: &Scene) -> Written {
     let part = scene.part;
     let span = scene.counted().and_then(|p| {
@@ -156,5 +158,15 @@ pub fn written(scene: &Scene) -> Written {
                 to_s: time(quarters_f64(hairpin.to)),
             })
             .collect(),
+        tempi: part
+            .tempi
+            .iter()
+            .map(|mark| WrittenTempo {
+                at: quarters_f64(mark.at),
+                bpm: mark.quarter_bpm,
+                gradual: mark.gradual,
+            })
+            .collect(),
+        fermatas: part.fermatas.iter().map(|&f| quarters_f64(f)).collect(),
     }
 }

@@ -14,16 +14,22 @@ const AROUND_S: f64 = 1.0;
 /// The address of `file` as seen from a page in `folder`. Where there is no
 /// way from one to the other (another drive), the file's whole address.
 pub fn relative(file: &Path, folder: &Path) -> String {
-    let (file, folder) = (absolute(file), absolute(folder));
-    let to: Vec<Component> = file.components().collect();
-    let from: Vec<Component> = folder.components().collect();
-    let shared = to.iter().zip(&from).take_while(|(a, b)| a == b).count();
-    if shared == 0 {
-        return format!("file://{}", address(&file));
+    match way(file, folder) {
+        Some(way) => address(&way),
+        None => format!("file://{}", address(&absolute(file))),
     }
+}
+
+/// The way from a folder to a file or another folder, up and down; `None`
+/// where there is none. Empty from a folder to itself.
+pub fn way(to: &Path, from: &Path) -> Option<PathBuf> {
+    let (to, from) = (absolute(to), absolute(from));
+    let to: Vec<Component> = to.components().collect();
+    let from: Vec<Component> = from.components().collect();
+    let shared = to.iter().zip(&from).take_while(|(a, b)| a == b).count();
     let mut way: PathBuf = std::iter::repeat_n("..", from.len() - shared).collect();
     way.extend(&to[shared..]);
-    address(&way)
+    (shared > 0).then_some(way)
 }
 
 /// The whole path without links, also of what does not exist yet.

@@ -86,7 +86,7 @@ pub fn refuse_foreign(path: &Path) -> Result<(), Error> {
 }
 
 /// Whether a file carries the mark that every file of ours carries.
-fn is_ours(path: &Path) -> bool {
+pub fn is_ours(path: &Path) -> bool {
     let mut head = Vec::new();
     let read = fs::File::open(path).and_then(|f| f.take(HEAD_BYTES).read_to_end(&mut head));
     if read.is_err() {

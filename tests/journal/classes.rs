@@ -1,7 +1,7 @@
 //! A class from outside: bad files, blind hearing, resuming, kills.
 
 use kettlemark::journal::stats::chance::Chance;
-use kettlemark::journal::{Log, class::find};
+use kettlemark::journal::{KeepMeta, Log, class::find};
 use kettlemark_test_support::outside::root;
 use std::collections::BTreeMap;
 use std::fs;
@@ -140,6 +140,62 @@ fn letters_hide_the_names_everywhere_but_in_the_key() {
     assert!(!log.exists());
 }
 
+/// Who has a letter keeps it when others come and go.
+#[test]
+fn letters_stay_from_run_to_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let key = || -> BTreeMap<String, String> {
+        let text = fs::read_to_string(folder.path().join("out-key.csv")).unwrap();
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let cell = |r: &csv::StringRecord, i: usize| r[i].to_owned();
+        let records = reader.records().map(Result::unwrap);
+        records.map(|r| (cell(&r, 1), cell(&r, 0))).collect()
+    };
+    let run = || {
+        class(&takes, &out, &log)
+            .arg("--anonymous")
+            .status()
+            .unwrap()
+    };
+    assert_eq!(run().code(), Some(0));
+    let before = key();
+    let review = |player: &str, key: &BTreeMap<String, String>| {
+        fs::read(out.join(&key[player]).join("review.json")).unwrap()
+    };
+    let first = review("lantern-1", &before);
+    // One comes whose name would have reshuffled them, one goes.
+    fs::rename(takes.join(TAKES[1]), takes.join("aaron.m4a")).unwrap();
+    assert_eq!(run().code(), Some(0));
+    let mut after = key();
+    assert_eq!(review("lantern-1", &after), first);
+    assert!(!out.join(&before["lantern-2"]).exists());
+    assert_eq!(after.remove("aaron").as_deref(), Some("D"));
+    assert_eq!(after, before);
+    // Without the key the letters begin anew, and nothing under them is
+    // taken for somebody else's.
+    fs::remove_file(folder.path().join("out-key.csv")).unwrap();
+    fs::remove_file(takes.join(TAKES[0])).unwrap();
+    assert_eq!(run().code(), Some(0));
+    let sounds = ["mp3", "m4a", "flac"];
+    let copies: Vec<PathBuf> = contents(&out)
+        .into_keys()
+        .filter(|p| {
+            p.extension()
+                .is_some_and(|e| sounds.iter().any(|s| e == *s))
+        })
+        .collect();
+    let key = key();
+    let copy = |player: &str, ending: &str| {
+        let letter = &key[player];
+        out.join(letter).join(format!("{letter}.{ending}"))
+    };
+    let mut expected = vec![copy("aaron", "m4a"), copy("lantern-3", "flac")];
+    expected.sort();
+    assert_eq!(copies, expected);
+}
+
 #[test]
 fn letters_replace_nothing_that_is_not_theirs() {
     let folder = tempfile::tempdir().unwrap();
@@ -202,6 +258,145 @@ fn gathering_finds_what_was_reviewed_elsewhere() {
     assert!(page("class.csv").contains("Carla,lantern-3.flac,judged"));
 }
 
+/// A slip on the command line is answered before any work, and costs nothing
+/// that was finished.
+#[test]
+fn a_slip_replaces_nothing_of_a_finished_class() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    assert_eq!(class(&takes, &out, &log).status().unwrap().code(), Some(0));
+    let before = contents(&out);
+    let list = takes.join("list.csv");
+    fs::write(&list, "file,part\nlantern-1.mp3,lantern-3.flac\n").unwrap();
+    let slips: [(&Path, &[&str], &str); 4] = [
+        (&takes, &["--", "--nonsense"], "'--nonsense'"),
+        (&takes, &["--", "--tune-bands", "25,10"], "--tune-bands"),
+        (&takes, &["--", "--part-name", "Violin"], "Violin"),
+        (&list, &[], "lantern-3.flac"),
+    ];
+    for (source, options, what) in slips {
+        let (code, said) = answered(class(source, &out, &log).args(options));
+        assert_eq!(code, Some(2), "{options:?}: {said}");
+        assert!(said.contains(what) && said.lines().count() == 1, "{said}");
+        assert_eq!(contents(&out), before, "{options:?}");
+    }
+    let mut command = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+    command
+        .arg("class")
+        .arg(&takes)
+        .args(["--part", "nopart.xml"]);
+    let elsewhere = folder.path().join("elsewhere");
+    let (code, said) = answered(command.arg("--out").arg(&elsewhere));
+    assert_eq!(code, Some(2));
+    assert!(said.contains("nopart.xml: there is no such file"), "{said}");
+    assert!(!elsewhere.exists());
+}
+
+/// A score that was found and not named is no slip: its takes are not read,
+/// and what was reviewed stays.
+#[test]
+fn a_good_review_outlives_a_bad_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, score) = (folder.path().join("out"), takes.join("march.kettle"));
+    let good = root().join("sample-takes/lantern.kettle");
+    fs::copy(&good, &score).unwrap();
+    let class = || {
+        let mut command = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+        command.args(["class", "--no-log", "--out"]).arg(&out);
+        command.stdout(Stdio::null());
+        command
+    };
+    assert_eq!(answered(class().arg(&takes)).0, Some(0));
+    let times = changed_at(&out);
+    fs::write(&score, "meter 4/4\n1: nonsense\n").unwrap();
+    let (code, said) = answered(class().arg(&takes));
+    assert_eq!(code, Some(1));
+    assert_eq!(said.matches("not read: in the part: ").count(), 3, "{said}");
+    let mut gather = Command::new(assert_cmd::cargo::cargo_bin!("kettlemark"));
+    gather.args(["class", "--from"]).arg(&out);
+    assert_eq!(answered(gather.stdout(Stdio::null())).0, Some(0));
+    fs::copy(&good, &score).unwrap();
+    assert_eq!(answered(class().arg(&takes)).0, Some(0));
+    assert_eq!(changed_at(&out), times, "nothing was done again");
+}
+
+/// A class names a player in the log only where nobody else has.
+#[test]
+fn a_class_leaves_labels_that_a_teacher_gave() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder_of_takes(folder.path(), false);
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let list = takes.join("list.csv");
+    let named = |third: &str| {
+        let text =
+            format!("file,player\nlantern-1.mp3,\nlantern-2.m4a,Bo\nlantern-3.flac,{third}\n");
+        fs::write(&list, text).unwrap();
+    };
+    let players = || -> Vec<String> {
+        let mut entries = Log::open(&log).unwrap().entries().unwrap();
+        entries.sort_by(|a, b| a.file.cmp(&b.file));
+        entries.into_iter().map(|e| e.player.unwrap()).collect()
+    };
+    let run = |options: &[&str]| {
+        let mut command = class(&list, &out, &log);
+        assert_eq!(command.args(options).status().unwrap().code(), Some(0));
+    };
+    named("Clara");
+    run(&[]);
+    assert_eq!(players(), ["lantern-1", "Bo", "Clara"]);
+    let mut kept = Log::open(&log).unwrap();
+    let first = kept.entries().unwrap();
+    let first = first.iter().find(|e| e.file == TAKES[0]).unwrap().id;
+    let meta = KeepMeta {
+        player: Some("anna".to_owned()),
+        ..KeepMeta::default()
+    };
+    kept.label(first, &meta).unwrap();
+    drop(kept);
+    run(&["--", "--a4", "442"]);
+    assert_eq!(players(), ["anna", "Bo", "Clara"]);
+    // Its own name it may change, whether the take is reviewed again or not.
+    named("Carla");
+    run(&["--", "--a4", "442"]);
+    assert_eq!(players(), ["anna", "Bo", "Carla"]);
+    named("Clara");
+    run(&[]);
+    assert_eq!(players(), ["anna", "Bo", "Clara"]);
+}
+
+/// Out of memory is a reason in one line.
+#[test]
+fn a_take_that_wants_too_much_memory_is_told_in_a_sentence() {
+    let folder = tempfile::tempdir().unwrap();
+    let takes = folder.path().join("takes");
+    fs::create_dir(&takes).unwrap();
+    // Three hours of 16 bits at 16 kHz, nothing in them.
+    let bytes = 3 * 3600 * 16_000 * 2u32;
+    let mut head = b"RIFF".to_vec();
+    head.extend((bytes + 36).to_le_bytes());
+    head.extend(b"WAVEfmt \x10\0\0\0\x01\0\x01\0");
+    head.extend(16_000u32.to_le_bytes());
+    head.extend(32_000u32.to_le_bytes());
+    head.extend(b"\x02\0\x10\0data");
+    head.extend(bytes.to_le_bytes());
+    let take = takes.join("long.wav");
+    fs::write(&take, head).unwrap();
+    let file = fs::File::options().write(true).open(&take).unwrap();
+    file.set_len(u64::from(bytes) + 44).unwrap();
+    let (out, log) = (folder.path().join("out"), folder.path().join("log.db"));
+    let mut command = class(&takes, &out, &log);
+    command
+        .args(["--limit-mb", "60"])
+        .env("RUST_BACKTRACE", "1");
+    let (code, said) = answered(&mut command);
+    assert_eq!(code, Some(1));
+    let expected = "long.wav: not read: reading it wants more memory than 60 MB; --limit-mb \
+                    gives it more\n";
+    assert_eq!(said, expected);
+}
+
 /// The log fails in the middle of the work: the overview is there all the
 /// same, and a further run keeps what is missing.
 #[test]
@@ -234,7 +429,7 @@ fn a_list_names_files_players_and_parts() {
     let jobs = find::in_list(&list, Some(Path::new("other.mid"))).unwrap();
     assert_eq!(jobs[0].player, "A");
     assert_eq!(jobs[0].part, folder.path().join("p.mid"));
-    assert_eq!(jobs[1].player, "sub/y");
+    assert_eq!(jobs[1].player, "y");
     assert_eq!(jobs[1].part, Path::new("other.mid"));
     assert!(
         find::in_list(&list, None)

@@ -105,6 +105,13 @@ fn a_class_is_spread_with_gnu_parallel_and_gathered() {
     let mut reader = csv::Reader::from_reader(csv.as_bytes());
     let players: Vec<String> = reader.records().map(|r| r.unwrap()[0].to_owned()).collect();
     assert_eq!(players, ["anna", "boris", "letter"]);
+    // The reviews lie beside the overview's folder, and it leads to them.
+    let page = fs::read_to_string(folder.join("reports/class/class.html")).unwrap();
+    for player in players {
+        let link = format!("../../reviews/{player}/review.html");
+        assert!(page.contains(&format!("href=\"{link}\"")), "{link}");
+        assert!(folder.join("reports/class").join(&link).is_file());
+    }
 }
 
 #[test]

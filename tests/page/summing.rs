@@ -7,6 +7,7 @@ use kettlemark::review::{
     DrumFacts, Dynamics, FORMAT, Figure, FigureKind, HairpinFacts, IntervalFacts, LevelFacts,
     OrderBreak, PartFacts, PassageFacts, Remark, Review, SettingFacts, TakeFacts, TempoFacts,
     TempoPoint, TuneVerdict, VERSION, Written, WrittenBar, WrittenHairpin, WrittenMark,
+    WrittenTempo,
 };
 use kettlemark::settings::Settings;
 
@@ -287,6 +288,12 @@ impl Maker<'_> {
             bars,
             marks,
             hairpins,
+            tempi: vec![WrittenTempo {
+                at: 0.0,
+                bpm: Some(self.wish.bpm),
+                gradual: false,
+            }],
+            fermatas: Vec::new(),
         }
     }
 

@@ -3,9 +3,8 @@
 
 use super::Job;
 use crate::error::{Error, reason};
-use crate::journal::stats::chance::Chance;
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Component, Path, PathBuf};
 
 /// Names of files that are taken for recordings.
 const RECORDINGS: [&str; 21] = [
@@ -14,7 +13,6 @@ const RECORDINGS: [&str; 21] = [
 ];
 /// Names of files that are taken for the part of a subfolder.
 const PARTS: [&str; 6] = ["musicxml", "mxl", "xml", "mid", "midi", "kettle"];
-const LETTERS_SEED: u64 = 0x6c65_7474_6572_7331;
 
 /// Every recording below a folder, in order of name, with its part: `part`,
 /// or the one score file that lies nearest to it. Hidden files and `out` are
@@ -161,25 +159,56 @@ pub fn in_list(list: &Path, part: Option<&Path>) -> Result<Vec<Job>, Error> {
                 return Err(wrong(format!("line {line}: no part; name one with --part")));
             }
         };
-        let stem = Path::new(name).with_extension("");
-        let player = cell(column("player"))
-            .map_or_else(|| stem.to_string_lossy().into_owned(), str::to_owned);
         jobs.push(Job {
             take: base.join(name),
             part,
-            player,
+            player: cell(column("player")).unwrap_or_default().to_owned(),
             name: name.to_owned(),
             folder: String::new(),
             not_read: None,
         });
     }
+    name_players(&mut jobs);
     Ok(with_folders(jobs))
+}
+
+/// Who has no name is called as his file is, or, where files of several
+/// folders are called so, with the folder.
+fn name_players(jobs: &mut [Job]) {
+    let stem = |job: &Job| {
+        let stem = Path::new(&job.name).file_stem().unwrap_or_default();
+        stem.to_string_lossy().into_owned()
+    };
+    let nameless = jobs.iter().filter(|j| j.player.is_empty());
+    let mut takes: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for job in nameless {
+        takes
+            .entry(stem(job))
+            .or_default()
+            .insert(inner(&job.name, "/"));
+    }
+    for job in jobs.iter_mut().filter(|j| j.player.is_empty()) {
+        let stem = stem(job);
+        job.player = match takes.get(&stem) {
+            Some(several) if several.len() > 1 => inner(&job.name, "/"),
+            _ => stem,
+        };
+    }
+}
+
+/// The folders and the file of a name without its ending, without the way up.
+fn inner(name: &str, between: &str) -> String {
+    let path = Path::new(name).with_extension("");
+    let names = path.components().filter_map(|c| match c {
+        Component::Normal(name) => Some(name.to_string_lossy().into_owned()),
+        _ => None,
+    });
+    names.collect::<Vec<_>>().join(between)
 }
 
 /// A folder name of its own for every take, made from the take's name.
 fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
     let plain = |name: &str| -> String {
-        let stem = Path::new(name).with_extension("");
         let safe = |c: char| {
             if c.is_alphanumeric() || "-_ ".contains(c) {
                 c
@@ -187,7 +216,7 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
                 '-'
             }
         };
-        stem.to_string_lossy().chars().map(safe).collect()
+        inner(name, "-").chars().map(safe).collect()
     };
     let mut times: BTreeMap<String, usize> = BTreeMap::new();
     for job in &jobs {
@@ -214,53 +243,6 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
     jobs
 }
 
-/// Replaces names by letters, and puts the takes into the order of these,
-/// which has nothing to do with the names. Gives the key: letter, player,
-/// take.
-pub fn anonymous(jobs: &mut [Job]) -> Vec<[String; 3]> {
-    let mut players: Vec<String> = jobs.iter().map(|j| j.player.clone()).collect();
-    players.sort();
-    players.dedup();
-    // The seed holds the names as well: two classes are not in one order.
-    let names = blake3::hash(players.join("\n").as_bytes());
-    let seed = names.as_bytes()[..8]
-        .iter()
-        .fold(LETTERS_SEED, |s, b| s.rotate_left(8) ^ u64::from(*b));
-    Chance::seeded(seed).shuffle(&mut players);
-    let mut key = Vec::new();
-    for (place, player) in players.iter().enumerate() {
-        let letter = letter(place);
-        let takes = jobs.iter_mut().filter(|j| &j.player == player);
-        for (i, job) in takes.enumerate() {
-            let label = if i == 0 {
-                letter.clone()
-            } else {
-                format!("{letter}{}", i + 1)
-            };
-            key.push([label.clone(), player.clone(), job.name.clone()]);
-            job.name.clone_from(&label);
-            job.folder = label;
-        }
-    }
-    for job in jobs.iter_mut() {
-        job.player = job
-            .name
-            .trim_end_matches(|c: char| c.is_ascii_digit())
-            .to_owned();
-    }
-    jobs.sort_by(|a, b| a.name.cmp(&b.name));
-    key
-}
-
-/// A, B ... Z, AA, AB ...
-fn letter(place: usize) -> String {
-    let last = char::from(b'A' + (place % 26) as u8);
-    match place / 26 {
-        0 => last.to_string(),
-        more => format!("{}{last}", letter(more - 1)),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,24 +267,22 @@ mod tests {
         folders.sort();
         folders.dedup();
         assert_eq!(folders.len(), 5);
+        let beside = with_folders(vec![job("../takes/x.wav", "x")]);
+        assert_eq!(beside[0].folder, "takes-x");
     }
 
     #[test]
-    fn letters_hide_the_names() {
-        let mut jobs: Vec<Job> = (0..30)
-            .map(|i| job(&format!("take{i}.wav"), &format!("player {}", i / 2)))
-            .collect();
-        let key = anonymous(&mut jobs);
-        assert_eq!(key.len(), 30);
-        assert!(
-            jobs.iter()
-                .all(|j| !j.folder.contains("take") && j.player.len() == 1)
-        );
-        let letters: Vec<&String> = jobs.iter().map(|j| &j.player).collect();
-        assert!(letters.is_sorted() && !key.iter().map(|k| &k[1]).is_sorted());
-        assert_eq!(
-            (letter(25), letter(26), letter(52)),
-            ("Z".into(), "AA".into(), "BA".into())
-        );
+    fn a_file_names_whom_the_list_does_not() {
+        let names = [
+            "../stud/teacher.wav",
+            "./a/one.wav",
+            "b/one.mp3",
+            "b/two.wav",
+        ];
+        let mut jobs: Vec<Job> = names.iter().map(|n| job(n, "")).collect();
+        jobs.push(job("c/two.wav", "Anna"));
+        name_players(&mut jobs);
+        let players: Vec<&str> = jobs.iter().map(|j| j.player.as_str()).collect();
+        assert_eq!(players, ["teacher", "a/one", "b/one", "two", "Anna"]);
     }
 }

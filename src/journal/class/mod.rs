@@ -1,13 +1,17 @@
 //! A class: many takes of one or several parts, reviewed side by side.
 //!
-//! [`find`] says which takes there are, [`work`] has each reviewed by a
-//! process of its own, [`made`] says what is done already, [`shared`] looks for what most players have in
-//! common, [`page`] writes the overview. Nobody is ranked: a jury weighs.
+//! [`find`] says which takes there are, [`letters`] hides names, [`work`] has each reviewed by a
+//! process of its own, [`reason`] says why one was not read, [`made`] says what is done already, [`shared`] looks
+//! for what most players have in common, [`tempo`] for bars that are rushed
+//! or dragged, [`page`] writes the overview. Nobody is ranked: a jury weighs.
 
 pub mod find;
+pub mod letters;
 pub mod made;
 pub mod page;
+pub mod reason;
 pub mod shared;
+pub mod tempo;
 pub mod work;
 
 use super::measures::{self, Measure};

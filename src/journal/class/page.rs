@@ -1,7 +1,7 @@
 //! class.html and class.csv: one line a take, what the players share, and
 //! how each measure spreads.
 
-use super::shared::{Shared, shared};
+use super::shared::{Shared, What, shared};
 use super::{Row, State};
 use crate::journal::charts::{self, WIDTHS};
 use crate::journal::measures::{DEFINITIONS, place_of};
@@ -151,6 +151,9 @@ fn in_common(shared: &[Shared]) -> Markup {
             p { (text::NOTHING_SHARED) }
         } @else {
             ul { @for s in shared { li { (text::shared(s)) } } }
+            @if shared.iter().any(|s| matches!(s.what, What::Rush | What::Drag)) {
+                p.note { (text::TEMPO_SHARED) }
+            }
         }
     }
 }
@@ -246,22 +249,4 @@ fn not_judged(rows: &[Row]) -> Markup {
             }
         }
     }
-}
-
-const KEY_HEAD: [&str; 3] = ["letter", "player", "file"];
-
-/// Whether a text is the key of an anonymous class.
-pub fn is_key(text: &str) -> bool {
-    text.starts_with(&KEY_HEAD.join(","))
-}
-
-/// The key of an anonymous class: letter, player, take.
-pub fn key(key: &[[String; 3]]) -> String {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    // A Vec takes every byte: writing cannot fail.
-    let _ = writer.write_record(KEY_HEAD);
-    for line in key {
-        let _ = writer.write_record(line.iter().map(|c| csv_cell(c)));
-    }
-    String::from_utf8_lossy(&writer.into_inner().unwrap_or_default()).into_owned()
 }

@@ -1,17 +1,16 @@
 //! What most players of a class have in common: the subject of the next
 //! lesson.
 
-use super::Row;
+use super::{Row, tempo};
 use crate::align::Outcome;
-use crate::measure::AGAINST_SDS;
 use crate::review::{Review, StopState, TuneVerdict};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What may be wrong in a bar.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum What {
-    Early,
-    Late,
+    Rush,
+    Drag,
     Uneven,
     Missed,
     OtherDrum,
@@ -40,30 +39,15 @@ pub struct Shared {
 
 /// The faults of a review, bar by bar.
 pub fn faults(review: &Review) -> Vec<Fault> {
-    let mut found = BTreeSet::new();
+    let mut found: BTreeSet<Fault> = tempo::rushed_or_dragged(review).into_iter().collect();
     let mut put = |what, bar| {
         found.insert(Fault { what, bar });
     };
-    let mut times: BTreeMap<i32, Vec<(f64, f64)>> = BTreeMap::new();
     for note in &review.notes {
         match note.outcome {
             Outcome::Missed => put(What::Missed, note.bar),
             Outcome::OtherDrum => put(What::OtherDrum, note.bar),
             _ => {}
-        }
-        if let Some(time) = note.deviation_ms.zip(note.deviation_sd_ms) {
-            times.entry(note.bar).or_default().push(time);
-        }
-    }
-    for (bar, times) in times {
-        let n = times.len() as f64;
-        let mean = times.iter().map(|t| t.0).sum::<f64>() / n;
-        // The pulse is shared by the notes of a bar, so that their errors do
-        // not average out: the mean is taken to be as unsure as its notes.
-        let sd = (times.iter().map(|t| t.1 * t.1).sum::<f64>() / n).sqrt();
-        let limit = review.settings.clean_factor * review.settings.noticeable_ms;
-        if mean.abs() - AGAINST_SDS * sd > limit {
-            put(if mean < 0.0 { What::Early } else { What::Late }, bar);
         }
     }
     for figure in review.figures.iter().filter(|f| f.clean == Some(false)) {

@@ -24,8 +24,9 @@ pub enum Ended {
     Code(i32, String),
     /// It took longer than it may.
     TooLong,
-    /// It died: out of memory, or a fault in a decoder.
-    Died(String),
+    /// It died, of what, and what it said: out of memory, or a fault in a
+    /// decoder.
+    Died(String, String),
     NotStarted(String),
 }
 
@@ -82,10 +83,10 @@ fn one(mut command: Command, limit: Duration) -> Ended {
     // A process that it left behind may hold its standard error open.
     let said = said.unwrap_or_else(|| told.recv_timeout(LAST_WORDS).unwrap_or_default());
     match status {
-        Err(error) => Ended::Died(error.to_string()),
+        Err(error) => Ended::Died(error.to_string(), said),
         Ok(status) => match status.code() {
             Some(code) => Ended::Code(code, said),
-            None => Ended::Died(format!("{status}; {said}")),
+            None => Ended::Died(status.to_string(), said),
         },
     }
 }
@@ -162,7 +163,7 @@ mod tests {
         assert_eq!(ends[0], Ended::Code(1, String::new()));
         assert_eq!(ends[1], Ended::Code(2, "no such".into()));
         assert_eq!(ends[2], Ended::TooLong);
-        assert!(matches!(ends[3], Ended::Died(_)));
+        assert!(matches!(ends[3], Ended::Died(..)));
         assert_eq!(ends[4], Ended::Code(0, String::new()));
         assert_eq!(ends[5], Ended::Code(3, String::new()));
     }

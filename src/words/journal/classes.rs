@@ -8,6 +8,8 @@ use crate::words::count;
 pub const CLASS: &str = "A class";
 pub const SHARED: &str = "What most players share";
 pub const NOTHING_SHARED: &str = "Nothing that at least half of them have in the same bars.";
+/// Beside statements of tempo.
+pub const TEMPO_SHARED: &str = "A bar is rushed or dragged where its own tempo surely differs from that of the whole take by more than the ear lets pass. Written changes of tempo do not count.";
 pub const TAKES: &str = "The takes";
 pub const TAKES_TABLE: &str = "What became of the notes; a line a take, in the order of names";
 pub const EVENNESS_TABLE: &str = "Evenness";
@@ -44,8 +46,8 @@ pub fn judged(judged: usize, of: usize) -> String {
 pub fn shared(s: &Shared) -> String {
     let bars = number::bars(&s.bars);
     let what = match s.what {
-        What::Early => format!("rush {bars}"),
-        What::Late => format!("drag {bars}"),
+        What::Rush => format!("rush {bars}"),
+        What::Drag => format!("drag {bars}"),
         What::Uneven => format!("play {bars} unevenly"),
         What::Missed => format!("leave out notes in {bars}"),
         What::OtherDrum => format!("strike another drum than written in {bars}"),
@@ -59,6 +61,9 @@ pub fn shared(s: &Shared) -> String {
 pub fn doubt(kind: &str) -> String {
     let word = match kind {
         "gain-control" => "level steered",
+        "clipping" => "loudest peaks cut off",
+        "noise" => "loud background",
+        "recording" => "the file itself",
         "bass-cut" => "bass taken away",
         "narrow" => "treble missing",
         "gap" => "gaps",
@@ -69,10 +74,17 @@ pub fn doubt(kind: &str) -> String {
         "click-track" => "a click along",
         "extra-strokes" => "strokes beside the part",
         "too-few" => "too few strokes",
+        "rolls-unsure" => "speed of rolls unsure",
+        "stops-unsure" => "stops unsure",
         other => return harmless(other),
     };
     word.to_owned()
 }
+
+// How far the work is; the braces are filled in by the bar
+
+pub const LOOKED_AT: &str = "{pos} of {len} takes looked at {wide_bar} {eta} left";
+pub const REVIEWED: &str = "{pos} of {len} takes {wide_bar} {eta} left";
 
 // Why a take was not read
 
@@ -89,6 +101,32 @@ pub fn died(how: &str, limit_mb: u64) -> String {
     format!("the process that read it died ({how}); it may have wanted more than {limit_mb} MB")
 }
 
+pub fn out_of_memory(limit_mb: u64) -> String {
+    format!("reading it wants more memory than {limit_mb} MB; --limit-mb gives it more")
+}
+
 pub fn not_started(why: &str) -> String {
     format!("no process could be started: {why}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    /// The kinds are read where doubts are made, so that a new one cannot
+    /// come without words.
+    #[test]
+    fn every_kind_of_doubt_has_words() {
+        let source = include_str!("../../measure/doubts.rs");
+        let kinds: BTreeSet<&str> = source
+            .split("doubt(")
+            .skip(1)
+            .filter_map(|call| call.trim_start().strip_prefix('"')?.split('"').next())
+            .collect();
+        assert!(kinds.len() >= 16, "{kinds:?}");
+        for kind in kinds {
+            assert_ne!(doubt(kind), kind);
+        }
+    }
 }
