@@ -73,6 +73,9 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
         let said = text::compared(c, (&a.name, &b.name));
         put(out, &format!("{title}: {}\n", harmless(&said)))?;
     }
+    for apart in &comparison.apart {
+        put(out, &format!("{}\n", harmless(&text::apart(apart))))?;
+    }
     put(
         out,
         &format!("{}\n", args.out.join("compare.html").display()),
@@ -87,14 +90,19 @@ type Identity = (String, String);
 fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Error> {
     let path = Path::new(name);
     let (reviews, label) = if path.exists() {
-        (from_files(path)?, name)
+        let undated = |review| (None, review);
+        (from_files(path)?.into_iter().map(undated).collect(), name)
     } else {
         let label = name.split_once(':').map_or(name, |(_, label)| label);
         (from_log(args, name)?, label)
     };
     let takes: Vec<Take> = reviews
         .iter()
-        .filter_map(|r| Take::of(r, &r.take.file))
+        .filter_map(|(recorded, review)| {
+            let take = Take::of(review, &review.take.file)?;
+            let recorded = recorded.clone();
+            Some(Take { recorded, ..take })
+        })
         .collect();
     if takes.is_empty() {
         let nothing = if path.exists() || name.contains(':') {
@@ -108,7 +116,7 @@ fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Erro
     }
     let identities = reviews
         .into_iter()
-        .map(|r| (r.part.identity, r.take.hash))
+        .map(|(_, r)| (r.part.identity, r.take.hash))
         .collect();
     let set = Set {
         name: label.to_owned(),
@@ -117,7 +125,10 @@ fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Erro
     Ok((set, identities))
 }
 
-fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
+/// Reviews with the times of their recordings.
+type Dated = Vec<(Option<String>, Review)>;
+
+fn from_log(args: &CompareArgs, name: &str) -> Result<Dated, Error> {
     let mut filter = Filter {
         player: args.player.clone(),
         variant: None,
@@ -146,7 +157,10 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
     log.entries()?
         .iter()
         .filter(|e| filter.takes(e) && within(e.tempo_bpm))
-        .map(|e| log.review(e.id))
+        .map(|e| {
+            let recorded = e.recorded.as_ref().map(|r| r.at.clone());
+            Ok((recorded, log.review(e.id)?))
+        })
         .collect()
 }
 

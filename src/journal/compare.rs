@@ -13,6 +13,7 @@ use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
 use crate::report::lettering::harmless;
 use crate::review::Review;
+use crate::settings::Settings;
 use crate::stats::{median, sd};
 use crate::words::journal as text;
 use maud::{Markup, html};
@@ -26,6 +27,9 @@ const MOST_CHARTS: usize = 8;
 #[derive(Clone, Debug)]
 pub struct Take {
     pub name: String,
+    /// When, if the log knows; later texts are later.
+    pub recorded: Option<String>,
+    pub settings: Settings,
     pub measures: Vec<Measure>,
     /// Figure kind and unevenness, ms.
     pub figures: Vec<(String, f64)>,
@@ -36,6 +40,8 @@ impl Take {
     pub fn of(review: &Review, name: &str) -> Option<Self> {
         review.judged.then(|| Self {
             name: name.to_owned(),
+            recorded: None,
+            settings: review.settings.clone(),
             measures: measures::of_review(review),
             figures: review
                 .figures
@@ -67,10 +73,32 @@ pub struct Compared {
     /// In which share of resamplings of the takes B came out lower than A,
     /// for evenness; `None` below four takes a set.
     pub share_b_below_a: Option<f64>,
+    pub left_out: LeftOut,
     #[serde(skip)]
     pub definition: &'static Definition,
     #[serde(skip)]
     rows: [Row; 2],
+}
+
+/// Takes whose number cannot be set beside the others.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct LeftOut {
+    /// Measured by an earlier definition.
+    pub other_definition: usize,
+    /// Reviewed with other settings than the newest of both sets, of those
+    /// that the measure depends on.
+    pub other_settings: usize,
+}
+
+/// A measure that both sets have, but in no takes that can be compared.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Apart {
+    pub measure: &'static str,
+    /// Which figure kind or drum; empty for the whole take.
+    pub of: String,
+    pub left_out: LeftOut,
+    #[serde(skip)]
+    pub definition: &'static Definition,
 }
 
 /// One bar in both sets; medians over the takes.
@@ -90,6 +118,7 @@ pub struct Comparison {
     pub takes_a: usize,
     pub takes_b: usize,
     pub measures: Vec<Compared>,
+    pub apart: Vec<Apart>,
     pub bars: Vec<Bar>,
 }
 
@@ -103,10 +132,14 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         .filter(|m| m.scope != "bar")
         .filter_map(|m| Some((place_of(&m.name)?, m.key.as_str())))
         .collect();
-    let mut measures: Vec<Compared> = keys
-        .into_iter()
-        .filter_map(|(place, key)| one(&DEFINITIONS[place], key, a, b))
-        .collect();
+    let (mut measures, mut apart) = (Vec::new(), Vec::new());
+    for (place, key) in keys {
+        match one(&DEFINITIONS[place], key, a, b) {
+            Some(Ok(compared)) => measures.push(compared),
+            Some(Err(found)) => apart.push(found),
+            None => {}
+        }
+    }
     let takes = |c: &Compared| c.difference.count_a.min(c.difference.count_b);
     // The figure that most takes of both sets have leads, of equals the one
     // played most.
@@ -137,28 +170,66 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         takes_a: a.takes.len(),
         takes_b: b.takes.len(),
         measures,
+        apart,
         bars: bars(a, b),
     }
 }
 
-fn one(definition: &'static Definition, key: &str, a: &Set, b: &Set) -> Option<Compared> {
-    let values = |set: &Set| -> Vec<(String, f64)> {
-        let of = |t: &Take| {
-            let found = t.measures.iter().find(|m| {
-                m.scope != "bar"
-                    && m.name == definition.name
-                    && m.key == key
-                    && m.version == definition.version
-            });
-            found.map(|m| (t.name.clone(), m.value))
-        };
-        set.takes.iter().filter_map(of).collect()
+/// The row of a take for a measure, by whatever definition.
+fn row_of<'a>(take: &'a Take, definition: &Definition, key: &str) -> Option<&'a Measure> {
+    let is = |m: &&Measure| m.scope != "bar" && m.name == definition.name && m.key == key;
+    take.measures.iter().find(is)
+}
+
+/// `None` where a set has no such measure at all.
+fn one(
+    definition: &'static Definition,
+    key: &str,
+    a: &Set,
+    b: &Set,
+) -> Option<Result<Compared, Apart>> {
+    let having = |set: &Set| -> usize {
+        let has = |t: &&Take| row_of(t, definition, key).is_some();
+        set.takes.iter().filter(has).count()
     };
-    let (va, vb) = (values(a), values(b));
+    let all = having(a) + having(b);
+    if having(a).min(having(b)) == 0 {
+        return None;
+    }
+    let defined =
+        |t: &&Take| row_of(t, definition, key).is_some_and(|m| m.version == definition.version);
+    let choice = |t: &Take| definition.choice.made(&t.settings);
+    let by_definition: Vec<&Take> = a.takes.iter().chain(&b.takes).filter(defined).collect();
+    // The last of equals: where no day is known, the last take of B.
+    let newest = by_definition
+        .iter()
+        .max_by(|x, y| x.recorded.cmp(&y.recorded))
+        .map(|t| choice(t));
+    let alike = |t: &&Take| defined(t) && Some(choice(t)) == newest;
+    let (of_a, of_b): (Vec<&Take>, Vec<&Take>) = (
+        a.takes.iter().filter(alike).collect(),
+        b.takes.iter().filter(alike).collect(),
+    );
+    let left_out = LeftOut {
+        other_definition: all - by_definition.len(),
+        other_settings: by_definition.len() - of_a.len() - of_b.len(),
+    };
+    let values = |takes: &[&Take]| -> Vec<(String, f64)> {
+        let of = |t: &&Take| Some((t.name.clone(), row_of(t, definition, key)?.value));
+        takes.iter().filter_map(of).collect()
+    };
+    let (va, vb) = (values(&of_a), values(&of_b));
     let bare = |v: &[(String, f64)]| v.iter().map(|v| v.1).collect::<Vec<_>>();
-    let difference = difference(&bare(&va), &bare(&vb))?;
-    let figures = |set: &Set| -> Vec<Vec<f64>> {
-        set.takes
+    let Some(difference) = difference(&bare(&va), &bare(&vb)) else {
+        return Some(Err(Apart {
+            measure: definition.name,
+            of: key.to_owned(),
+            left_out,
+            definition,
+        }));
+    };
+    let figures = |takes: &[&Take]| -> Vec<Vec<f64>> {
+        takes
             .iter()
             .map(|t| {
                 let here = t.figures.iter().filter(|f| f.0 == key);
@@ -168,7 +239,7 @@ fn one(definition: &'static Definition, key: &str, a: &Set, b: &Set) -> Option<C
             .collect()
     };
     let share = (definition.name == DEFINITIONS[0].name)
-        .then(|| share_b_below_a(&figures(a), &figures(b)))
+        .then(|| share_b_below_a(&figures(&of_a), &figures(&of_b)))
         .flatten();
     let row = |set: &Set, values: Vec<(String, f64)>, mark: f64| Row {
         name: set.name.clone(),
@@ -182,16 +253,17 @@ fn one(definition: &'static Definition, key: &str, a: &Set, b: &Set) -> Option<C
         values,
         mark: Some(mark),
     };
-    Some(Compared {
+    Some(Ok(Compared {
         measure: definition.name,
         unit: definition.unit,
         of: key.to_owned(),
         difference,
         p_corrected: difference.p,
         share_b_below_a: share,
+        left_out,
         definition,
         rows: [row(a, va, difference.mean_a), row(b, vb, difference.mean_b)],
-    })
+    }))
 }
 
 fn bars(a: &Set, b: &Set) -> Vec<Bar> {
@@ -246,6 +318,7 @@ pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
             @for figure in &figures { (figure) }
             h2 { (text::ALL_MEASURES) }
             (measure_table(comparison))
+            @for apart in &comparison.apart { p { (foreign(&text::apart(apart))) } }
             h2 { (text::BAR_BY_BAR) }
             (bar_table(comparison))
             h2 { (text::RECKONED) }

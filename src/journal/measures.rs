@@ -6,6 +6,7 @@
 
 use crate::align::Outcome;
 use crate::review::{Figure, Review, StopState};
+use crate::settings::Settings;
 use crate::stats::{mean, median};
 use std::collections::BTreeMap;
 
@@ -16,6 +17,37 @@ pub enum Better {
     Higher,
     /// Neither: a matter of choice, such as the tempo.
     Neither,
+}
+
+/// What a user chose before a review and a measure depends on. The other
+/// settings change no measure: the bands of intonation change words, and the
+/// passage says which run is measured, not how.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Choice {
+    Nothing,
+    /// The frequency of A4, against which a pitch is told.
+    A4,
+    /// How far off a clean figure may be.
+    CleanLimit,
+    /// How much likelier "not as written" must be before it is said.
+    AccuseRatio,
+}
+
+impl Choice {
+    /// What was chosen: equal where the measures can be set beside one
+    /// another.
+    pub fn made(self, settings: &Settings) -> [f64; 2] {
+        match self {
+            Self::Nothing => [0.0; 2],
+            Self::A4 => [settings.a4_hz; 2],
+            // The factor and the noticeable difference only matter together.
+            Self::CleanLimit => [
+                settings.clean_factor * settings.noticeable_ms,
+                settings.clean_factor * settings.noticeable_pct,
+            ],
+            Self::AccuseRatio => [settings.accuse_ratio; 2],
+        }
+    }
 }
 
 /// What a measure is.
@@ -29,6 +61,7 @@ pub struct Definition {
     pub better: Better,
     /// How many of them are shown.
     pub decimals: usize,
+    pub choice: Choice,
 }
 
 const fn definition(
@@ -43,6 +76,13 @@ const fn definition(
         unit,
         better,
         decimals,
+        choice: Choice::Nothing,
+    }
+}
+
+impl Definition {
+    const fn by(self, choice: Choice) -> Self {
+        Self { choice, ..self }
     }
 }
 
@@ -50,11 +90,11 @@ const fn definition(
 pub const DEFINITIONS: &[Definition] = &[
     definition("unevenness", "ms", Better::Lower, 1),
     definition("unevenness_share", "%", Better::Lower, 1),
-    definition("clean_share", "%", Better::Higher, 0),
-    definition("clean_run", "figures", Better::Higher, 0),
-    definition("all_clean", "0 or 1", Better::Higher, 0),
-    definition("off_pitch", "cents", Better::Lower, 1),
-    definition("cents", "cents", Better::Neither, 1),
+    definition("clean_share", "%", Better::Higher, 0).by(Choice::CleanLimit),
+    definition("clean_run", "figures", Better::Higher, 0).by(Choice::CleanLimit),
+    definition("all_clean", "0 or 1", Better::Higher, 0).by(Choice::CleanLimit),
+    definition("off_pitch", "cents", Better::Lower, 1).by(Choice::A4),
+    definition("cents", "cents", Better::Neither, 1).by(Choice::A4),
     definition("accent_contrast", "dB", Better::Neither, 1),
     definition("stop_late", "ms", Better::Neither, 0),
     definition("stopped_share", "%", Better::Higher, 0),
@@ -62,8 +102,8 @@ pub const DEFINITIONS: &[Definition] = &[
     definition("roll_unevenness", "%", Better::Lower, 1),
     definition("tempo", "bpm", Better::Neither, 1),
     definition("tempo_drift", "%/min", Better::Neither, 2),
-    definition("missed_share", "%", Better::Lower, 1),
-    definition("other_drum_share", "%", Better::Lower, 1),
+    definition("missed_share", "%", Better::Lower, 1).by(Choice::AccuseRatio),
+    definition("other_drum_share", "%", Better::Lower, 1).by(Choice::AccuseRatio),
     definition("deviation", "ms", Better::Neither, 1),
 ];
 

@@ -9,12 +9,13 @@
 use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
-use super::measures::{Better, DEFINITIONS, Definition, Measure, place_of};
+use super::measures::{Better, Choice, DEFINITIONS, Definition, Measure, place_of};
 use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
 use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
 use crate::error::Error;
 use crate::review::Review;
+use crate::settings::Settings;
 use crate::stats::{mean, median};
 use crate::words::journal as words;
 use serde::Serialize;
@@ -57,6 +58,9 @@ pub struct Series {
     pub days: Vec<Day>,
     /// Takes left out because an earlier definition measured them.
     pub other_definition: usize,
+    /// Takes left out because they were reviewed with other settings than the
+    /// newest, of those that the measure depends on.
+    pub other_settings: usize,
     /// Per week; `None` below two days.
     pub per_week: Option<f64>,
     /// Holds the true slope in 95 % of cases; `None` below five days.
@@ -86,6 +90,9 @@ pub struct TempoEdge {
     pub fastest: Fastest,
     /// Every take with such figures, in order of time.
     pub takes: Vec<AtTempo>,
+    /// Takes left out because their figures were held to another limit than
+    /// those of the newest.
+    pub other_settings: usize,
     /// How often they are clean, by tempo; `None` where the takes do not
     /// tell.
     #[serde(skip)]
@@ -120,6 +127,7 @@ pub struct Trends {
 #[derive(Clone, Debug)]
 pub struct Kept {
     pub date: String,
+    pub settings: Settings,
     pub measures: Vec<Measure>,
     /// Figure kind and attempt; `week` counts from 1970.
     pub attempts: Vec<(String, Attempt)>,
@@ -133,13 +141,15 @@ pub fn kept(log: &Log, entries: &[Entry], figure: Option<&str>) -> Result<Vec<Ke
             continue;
         };
         let mut measures = log.measures(entry.id)?;
-        let mut attempts = attempts(&log.review(entry.id)?, weeks(&day.to_string()));
+        let review = log.review(entry.id)?;
+        let mut attempts = attempts(&review, weeks(&day.to_string()));
         if let Some(kind) = figure {
             measures.retain(|m| m.scope == "figure" && m.key == kind);
             attempts.retain(|a| a.0 == kind);
         }
         takes.push(Kept {
             date: day.to_string(),
+            settings: review.settings,
             measures,
             attempts,
         });
@@ -180,12 +190,12 @@ fn days(date: &str) -> f64 {
 /// The trends of takes; `entries` is how many there were before those
 /// without a day were left out.
 pub fn trends(takes: &[Kept], entries: usize) -> Trends {
-    let mut by_key: BTreeMap<(usize, String), Vec<(&str, &Measure)>> = BTreeMap::new();
+    let mut by_key: BTreeMap<(usize, String), Vec<(&Kept, &Measure)>> = BTreeMap::new();
     for take in takes {
         for m in take.measures.iter().filter(|m| m.scope != "bar") {
             if let Some(place) = place_of(&m.name) {
                 let key = (place, m.key.clone());
-                by_key.entry(key).or_default().push((&take.date, m));
+                by_key.entry(key).or_default().push((take, m));
             }
         }
     }
@@ -225,12 +235,26 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
     }
 }
 
-fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -> Series {
+/// What was chosen for the newest of some takes; of those of one day the last
+/// in order counts.
+fn newest_choice<'a>(choice: Choice, takes: impl Iterator<Item = &'a Kept>) -> Option<[f64; 2]> {
+    let newest = takes.max_by(|a, b| a.date.cmp(&b.date))?;
+    Some(choice.made(&newest.settings))
+}
+
+fn one(definition: &'static Definition, of: String, rows: &[(&Kept, &Measure)]) -> Series {
     let mut by_day: BTreeMap<&str, Vec<(f64, Option<f64>)>> = BTreeMap::new();
-    let same = |m: &Measure| m.version == definition.version;
+    let (rows, earlier): (Vec<_>, Vec<_>) = rows
+        .iter()
+        .partition(|(_, m)| m.version == definition.version);
+    let choice = definition.choice;
+    let newest = newest_choice(choice, rows.iter().map(|(take, _)| *take));
+    let (rows, otherwise): (Vec<_>, Vec<_>) = rows
+        .into_iter()
+        .partition(|(take, _)| Some(choice.made(&take.settings)) == newest);
     let mut sds = Vec::new();
-    for (date, m) in rows.iter().filter(|(_, m)| same(m)) {
-        by_day.entry(date).or_default().push((m.value, m.sd));
+    for (take, m) in &rows {
+        by_day.entry(&take.date).or_default().push((m.value, m.sd));
         sds.extend(m.sd);
     }
     let days_of: Vec<Day> = by_day
@@ -279,7 +303,8 @@ fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -
         measure: definition.name,
         unit: definition.unit,
         of,
-        other_definition: rows.iter().filter(|(_, m)| !same(m)).count(),
+        other_definition: earlier.len(),
+        other_settings: otherwise.len(),
         per_week: line.map(|l| 7.0 * l.slope),
         per_week_interval: line.and_then(|l| l.interval).map(in_weeks),
         test: mann_kendall(&values),
@@ -320,7 +345,11 @@ fn judge(series: &mut [Series], has_main: bool) {
 }
 
 fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
-    let mut in_time: Vec<&Kept> = takes.iter().collect();
+    let choice = Choice::CleanLimit;
+    let newest = newest_choice(choice, takes.iter().filter(|t| !t.attempts.is_empty()));
+    let (mut in_time, otherwise): (Vec<&Kept>, Vec<&Kept>) = takes
+        .iter()
+        .partition(|t| Some(choice.made(&t.settings)) == newest);
     in_time.sort_by(|a, b| a.date.cmp(&b.date));
     let mut kinds: BTreeMap<&str, Vec<(&str, Vec<Attempt>)>> = BTreeMap::new();
     for take in in_time {
@@ -334,11 +363,15 @@ fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
     }
     kinds
         .into_iter()
-        .map(|(kind, takes)| edge(kind, takes))
+        .map(|(kind, takes)| {
+            let has = |t: &&&Kept| t.attempts.iter().any(|a| a.0 == kind);
+            let left_out = otherwise.iter().filter(has).count();
+            edge(kind, takes, left_out)
+        })
         .collect()
 }
 
-fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>) -> TempoEdge {
+fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>, other_settings: usize) -> TempoEdge {
     let (dates, attempts): (Vec<&str>, Vec<Vec<Attempt>>) = takes.into_iter().unzip();
     let fastest = fastest_nine_of_ten(&attempts);
     let told = !matches!(fastest, Fastest::NotEnough { .. });
@@ -359,6 +392,7 @@ fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>) -> TempoEdge {
             .zip(&attempts)
             .filter_map(at_tempo)
             .collect(),
+        other_settings,
         fastest,
     }
 }

@@ -2,11 +2,12 @@
 //! something is found that is not there.
 
 use crate::common::review;
-use kettlemark::journal::compare::{Set, Take, compare, files};
+use kettlemark::journal::compare::{Comparison, Set, Take, compare, files};
 use kettlemark::journal::measures;
 use kettlemark::journal::stats::ALPHA;
 use kettlemark::journal::stats::chance::Chance;
 use kettlemark::journal::trend::{self, Kept, Trends, Verdict, trends};
+use kettlemark::review::{DrumFacts, Review, SettingFacts};
 use kettlemark::words::journal as words;
 
 const HISTORIES: u64 = 200;
@@ -34,6 +35,7 @@ fn history(per_week: f64, seed: u64) -> Trends {
             });
             takes.push(Kept {
                 date: date.clone(),
+                settings: made.settings.clone(),
                 measures: measures::of_review(&made),
                 attempts: trend::attempts(&made, f64::from(days) / 7.0),
             });
@@ -84,6 +86,7 @@ fn four_days_are_not_enough() {
             });
             Kept {
                 date: format!("2026-11-0{}", i + 1),
+                settings: made.settings.clone(),
                 measures: measures::of_review(&made),
                 attempts: Vec::new(),
             }
@@ -113,6 +116,7 @@ fn numbers_of_an_earlier_definition_are_left_out_and_it_is_said() {
             }
             Kept {
                 date: format!("2026-11-0{i}"),
+                settings: made.settings.clone(),
                 measures,
                 attempts: Vec::new(),
             }
@@ -122,6 +126,122 @@ fn numbers_of_an_earlier_definition_are_left_out_and_it_is_said() {
     assert_eq!(trends.series[0].days.len(), 6);
     assert_eq!(trends.series[0].other_definition, 2);
     assert!(words::series(&trends.series[0]).contains("earlier definition"));
+}
+
+/// A take of a player who never changes: every other figure lies between the
+/// usual limit of 12 ms and twice that, the drum a little off at 440 Hz.
+fn constant(name: &str, clean_factor: f64, a4_hz: f64) -> Review {
+    let mut chance = Chance::seeded(name.len() as u64);
+    let mut made = review(name, 100.0, 12.0, || 6.0 * (chance.unit() - 0.5));
+    made.settings.clean_factor = clean_factor;
+    made.settings.a4_hz = a4_hz;
+    for (i, figure) in made.figures.iter_mut().enumerate() {
+        figure.clean = Some(i % 2 == 0 || clean_factor >= 4.0);
+    }
+    made.drums.push(DrumFacts {
+        drum: 1,
+        size_in: None,
+        settings: vec![SettingFacts {
+            pitch: kettlemark::pitch::Pitch::from_key(46),
+            from_bar: 1,
+            to_bar: 4,
+            hz: Some(117.0),
+            cents: Some(6.8 - 1200.0 * (a4_hz / 440.0).log2()),
+            cents_sd: Some(1.0),
+            strokes: 40,
+            drift_cents_per_min: None,
+            drift_sd_cents_per_min: None,
+            loud_sharp_cents: None,
+            verdict: None,
+        }],
+    });
+    made
+}
+
+#[test]
+fn other_settings_make_no_improvement_and_it_is_said() {
+    let settings = |i: u32| if i <= 6 { (2.0, 440.0) } else { (4.0, 443.0) };
+    let takes: Vec<Kept> = (1..=12)
+        .map(|i| {
+            let (clean_factor, a4_hz) = settings(i);
+            let made = constant(&format!("take {i:02}"), clean_factor, a4_hz);
+            Kept {
+                date: format!("2026-11-{i:02}"),
+                settings: made.settings.clone(),
+                measures: measures::of_review(&made),
+                attempts: trend::attempts(&made, f64::from(i) / 7.0),
+            }
+        })
+        .collect();
+    let trends = trends(&takes, 12);
+    for s in &trends.series {
+        assert!(
+            matches!(s.verdict, Verdict::NoTrend | Verdict::NotEnough),
+            "{}: {:?}",
+            s.measure,
+            s.verdict
+        );
+        // What does not depend on what was changed keeps all its takes.
+        let (depends, said) = match s.measure {
+            "clean_share" | "clean_run" | "all_clean" => (true, "another limit for clean figures"),
+            "cents" | "off_pitch" => (true, "another frequency of A4"),
+            _ => (false, "left out"),
+        };
+        assert_eq!(
+            s.other_settings,
+            if depends { 6 } else { 0 },
+            "{}",
+            s.measure
+        );
+        assert_eq!(s.days.len(), 12 - s.other_settings, "{}", s.measure);
+        assert_eq!(words::series(s).contains(said), depends, "{}", s.measure);
+    }
+    assert_eq!(trends.tempo_edges[0].other_settings, 6);
+    assert_eq!(trends.tempo_edges[0].takes.len(), 6);
+}
+
+#[test]
+fn two_sets_are_not_told_apart_by_their_settings() {
+    let taken = |name: &str, i: usize, factor: f64| {
+        let made = constant(&format!("{name}{i}"), factor, 440.0);
+        Take::of(&made, &format!("{name}{i}")).unwrap()
+    };
+    let set = |name: &str, factors: [f64; 6]| Set {
+        name: name.to_owned(),
+        takes: (0..6).map(|i| taken(name, i, factors[i])).collect(),
+    };
+    let usual = set("A", [2.0; 6]);
+    let comparison = compare(&usual, &set("B", [4.0; 6]));
+    let of = |c: &Comparison| c.measures.iter().map(|c| c.measure).collect::<Vec<_>>();
+    assert!(!of(&comparison).contains(&"clean_share"));
+    let apart = comparison
+        .apart
+        .iter()
+        .find(|a| a.measure == "clean_share")
+        .unwrap();
+    assert_eq!(apart.left_out.other_settings, 6);
+    let (_, page) = files(&comparison).pop().unwrap();
+    assert!(page.contains("another limit for clean figures"));
+    // Some takes alike on both sides are enough to go on with.
+    let some = compare(&usual, &set("C", [4.0, 4.0, 2.0, 2.0, 2.0, 2.0]));
+    let share = some.measures.iter().find(|c| c.measure == "clean_share");
+    let share = share.unwrap();
+    assert_eq!(share.left_out.other_settings, 2);
+    assert_eq!((share.difference.count_a, share.difference.count_b), (6, 4));
+    assert_eq!(share.difference.difference, 0.0);
+    assert!(words::compared(share, ("A", "C")).contains("2\u{a0}takes reviewed with another"));
+    // Where days are known the newest take says what the others are held to.
+    let mut dated = usual.clone();
+    for take in &mut dated.takes {
+        take.recorded = Some("2026-11-20".to_owned());
+    }
+    let mixed = set("D", [2.0, 2.0, 2.0, 2.0, 2.0, 4.0]);
+    let told = |a: &Set| {
+        let found = compare(a, &mixed).measures;
+        let share = found.iter().find(|c| c.measure == "clean_share");
+        share.map(|c| c.left_out.other_settings)
+    };
+    assert_eq!((told(&dated), told(&usual)), (Some(1), None));
 }
 
 fn set(name: &str, takes: usize, ms: f64, chance: &mut Chance) -> Set {

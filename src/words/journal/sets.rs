@@ -1,8 +1,8 @@
 //! What is said of two sets of takes beside one another.
 
-use super::{ALONE, in_95, unit};
-use crate::journal::compare::{Compared, Comparison};
-use crate::journal::measures::Better;
+use super::{ALONE, in_95, measure_of, other_definition, other_settings, unit};
+use crate::journal::compare::{Apart, Compared, Comparison, LeftOut};
+use crate::journal::measures::{Better, Definition};
 use crate::journal::stats::ALPHA;
 use crate::number::{plain, signed, sized};
 use crate::words::count;
@@ -19,7 +19,8 @@ pub const MS_UNEVEN: &str = "ms uneven";
 pub const SETS_RECKONED: &str = "Every take counts once. P says how often chance alone, dividing \
      the same takes anew, would part them as far (permutation test); the interval holds those \
      differences the test cannot refuse. The measures after the first are corrected for being \
-     many. Where there are so few takes that no division of them is rarer than one in twenty, \
+     many. Takes that were reviewed with other settings than the newest of both sets, or, where \
+     no day is known, than the last, are left out of those measures that depend on them. Where there are so few takes that no division of them is rarer than one in twenty, \
      as with three of each, nothing can be settled, and no p is given.";
 
 /// "alternating and double".
@@ -88,5 +89,20 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
             plain(100.0 * share, 0)
         );
     }
-    text
+    text + &left_out(c.left_out, c.definition)
+}
+
+/// Takes that could not be set beside the others; empty for none.
+fn left_out(takes: LeftOut, definition: &Definition) -> String {
+    other_definition(takes.other_definition)
+        + &other_settings(takes.other_settings, definition.choice)
+}
+
+/// Why a measure of both sets is not compared.
+pub fn apart(apart: &Apart) -> String {
+    format!(
+        "{}: not compared.{}",
+        measure_of(apart.definition, &apart.of),
+        left_out(apart.left_out, apart.definition)
+    )
 }

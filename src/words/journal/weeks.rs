@@ -1,6 +1,7 @@
 //! What is said of a player's measures over the weeks.
 
-use super::{ALONE, fastest_clean, in_95, unit};
+use super::{ALONE, fastest_clean, in_95, other_definition, other_settings, unit};
+use crate::journal::measures::Choice;
 use crate::journal::stats::ALPHA;
 use crate::journal::stats::logistic::Fastest;
 use crate::journal::trend::{FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
@@ -21,7 +22,9 @@ pub const WEEKS_RECKONED: &str = "A day counts once, by the median of its takes.
      median of the slopes between all pairs of days (Theil and Sen); its interval holds the true \
      slope in at least 95 of 100 histories. A trend is named only where the exact test of Mann \
      and Kendall finds it rarer than one in twenty by chance; the measures after the first are \
-     corrected for being many. The smallest change is what two single days must differ by before \
+     corrected for being many. Takes that \
+     were reviewed with other settings than the newest are left out of those measures that depend \
+     on them. The smallest change is what two single days must differ by before \
      it is more than measurement and the scatter from day to day.";
 
 /// The window's title.
@@ -85,13 +88,8 @@ pub fn series(s: &Series) -> String {
         let change = sized(&plain(change, s.definition.decimals), unit);
         text += &format!(" Two days must differ by more than {change} to mean anything.");
     }
-    if s.other_definition > 0 {
-        text += &format!(
-            " {} measured by an earlier definition left out; review them again to compare.",
-            count(s.other_definition, "take", "takes")
-        );
-    }
-    text
+    text + &other_definition(s.other_definition)
+        + &other_settings(s.other_settings, s.definition.choice)
 }
 
 /// A verdict in two words.
@@ -110,7 +108,7 @@ pub fn verdict(verdict: Verdict) -> &'static str {
 pub fn tempo_edge(edge: &TempoEdge) -> String {
     let kind = kind_title(&edge.figure);
     let tempo = |v: f64| format!("{}{NBSP}quarter notes a minute", plain(v, 0));
-    match &edge.fastest {
+    let told = match &edge.fastest {
         Fastest::NotEnough { takes } => format!(
             "{kind}: not enough takes at different tempi yet ({}).",
             count(*takes, "take", "takes")
@@ -149,5 +147,6 @@ pub fn tempo_edge(edge: &TempoEdge) -> String {
             }
             text
         }
-    }
+    };
+    told + &other_settings(edge.other_settings, Choice::CleanLimit)
 }
