@@ -89,21 +89,14 @@ type Identity = (String, String);
 /// A set and what its takes are.
 fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Error> {
     let path = Path::new(name);
-    let (reviews, label) = if path.exists() {
-        let undated = |review| (None, review);
-        (from_files(path)?.into_iter().map(undated).collect(), name)
+    let (found, label) = if path.exists() {
+        (from_files(path)?, name)
     } else {
         let label = name.split_once(':').map_or(name, |(_, label)| label);
         (from_log(args, name)?, label)
     };
-    let takes: Vec<Take> = reviews
-        .iter()
-        .filter_map(|(recorded, review)| {
-            let take = Take::of(review, &review.take.file)?;
-            let recorded = recorded.clone();
-            Some(Take { recorded, ..take })
-        })
-        .collect();
+    let (takes, identities): (Vec<Option<Take>>, BTreeSet<Identity>) = found.into_iter().unzip();
+    let takes: Vec<Take> = takes.into_iter().flatten().collect();
     if takes.is_empty() {
         let nothing = if path.exists() || name.contains(':') {
             "holds no judged take"
@@ -114,10 +107,6 @@ fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Erro
             "'{name}' {nothing}; 'kettlemark log' lists what has been kept"
         )));
     }
-    let identities = reviews
-        .into_iter()
-        .map(|(_, r)| (r.part.identity, r.take.hash))
-        .collect();
     let set = Set {
         name: label.to_owned(),
         takes,
@@ -125,10 +114,14 @@ fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Erro
     Ok((set, identities))
 }
 
-/// Reviews with the times of their recordings.
-type Dated = Vec<(Option<String>, Review)>;
+/// Takes, `None` where they were not judged, and what they are.
+type Found = Vec<(Option<Take>, Identity)>;
 
-fn from_log(args: &CompareArgs, name: &str) -> Result<Dated, Error> {
+fn identity(review: Review) -> Identity {
+    (review.part.identity, review.take.hash)
+}
+
+fn from_log(args: &CompareArgs, name: &str) -> Result<Found, Error> {
     let mut filter = Filter {
         player: args.player.clone(),
         variant: None,
@@ -158,19 +151,24 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Dated, Error> {
         .iter()
         .filter(|e| filter.takes(e) && within(e.tempo_bpm))
         .map(|e| {
+            let review = log.review(e.id)?;
             let recorded = e.recorded.as_ref().map(|r| r.at.clone());
-            Ok((recorded, log.review(e.id)?))
+            let take = Take::kept(&review, &review.take.file, log.measures(e.id)?, recorded);
+            Ok((take, identity(review)))
         })
         .collect()
 }
 
 /// The reviews of a file, or of all review.json below a folder, in order of
 /// name.
-fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
+fn from_files(path: &Path) -> Result<Found, Error> {
     found_below(path, &["review.json"])?
         .iter()
         .map(|file| {
-            review_in(file).map_err(|what| Error::Usage(format!("{}: {what}", file.display())))
+            let review = review_in(file)
+                .map_err(|what| Error::Usage(format!("{}: {what}", file.display())))?;
+            let take = Take::of(&review, &review.take.file);
+            Ok((take, identity(review)))
         })
         .collect()
 }

@@ -6,7 +6,7 @@
 //! many (Holm).
 
 use super::charts::{self, Row, WIDTHS};
-use super::measures::{self, DEFINITIONS, Definition, Measure, place_of};
+use super::measures::{self, DEFINITIONS, Definition, Measure, definition_of, place_of};
 use super::stats::difference::{Difference, difference, share_b_below_a};
 use super::stats::{Interval, holm};
 use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
@@ -36,13 +36,25 @@ pub struct Take {
 }
 
 impl Take {
-    /// What a comparison needs of a review; `None` where it was not judged.
+    /// What a comparison needs of a review that the log has not: measured by
+    /// the present definitions. `None` where it was not judged.
     pub fn of(review: &Review, name: &str) -> Option<Self> {
+        Self::kept(review, name, measures::of_review(review), None)
+    }
+
+    /// The same of a kept review, with its measures as the log has them, each
+    /// of its own version.
+    pub fn kept(
+        review: &Review,
+        name: &str,
+        measures: Vec<Measure>,
+        recorded: Option<String>,
+    ) -> Option<Self> {
         review.judged.then(|| Self {
             name: name.to_owned(),
-            recorded: None,
+            recorded,
             settings: review.settings.clone(),
-            measures: measures::of_review(review),
+            measures,
             figures: review
                 .figures
                 .iter()
@@ -272,7 +284,8 @@ fn bars(a: &Set, b: &Set) -> Vec<Bar> {
     for (side, set) in [a, b].into_iter().enumerate() {
         for m in set.takes.iter().flat_map(|t| &t.measures) {
             let what = usize::from(m.name == "unevenness");
-            if let (true, Ok(bar)) = (m.scope == "bar", m.key.parse()) {
+            let present = definition_of(&m.name).is_some_and(|d| d.version == m.version);
+            if let (true, Ok(bar)) = (m.scope == "bar" && present, m.key.parse()) {
                 found.entry(bar).or_default()[what][side].push(m.value);
             }
         }

@@ -149,7 +149,8 @@ impl Log {
     /// and leaves its labels.
     pub fn keep(&mut self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
         let now = jiff::Timestamp::now();
-        self.put(review, meta, &format!("{now:.6}"), true)
+        let rows = measures::of_review(review);
+        self.put((review, &rows), meta, &format!("{now:.6}"), true)
             .map(|_| ())
     }
 
@@ -174,7 +175,7 @@ impl Log {
     /// is as new. Says whether it was put in.
     fn put(
         &mut self,
-        review: &Review,
+        (review, rows): (&Review, &[Measure]),
         meta: &KeepMeta,
         reviewed_at: &str,
         always: bool,
@@ -185,7 +186,6 @@ impl Log {
             what: format!("a review cannot be written as JSON: {e}"),
         })?;
         let settings = serde_json::to_string(&review.settings).unwrap_or_default();
-        let rows = measures::of_review(review);
         let work = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
@@ -230,7 +230,7 @@ impl Log {
             .optional()
             .map_err(&fails)?;
         if let Some(id) = id {
-            schema::put_measures(&work, id, &rows).map_err(&fails)?;
+            schema::put_measures(&work, id, rows).map_err(&fails)?;
         }
         work.commit().map_err(&fails)?;
         Ok(id.is_some())
@@ -325,19 +325,21 @@ impl Log {
     }
 
     /// Takes in the entries of another log; of two of the same take and part
-    /// the newer review stays. Says how many were taken in. Entry by entry:
-    /// stopped in the middle, it can be done again.
+    /// the newer review stays. Measures come over as they are, with the
+    /// versions of their definitions. Says how many were taken in. Entry by
+    /// entry: stopped in the middle, it can be done again.
     pub fn merge(&mut self, other: &Self) -> Result<usize, Error> {
         let mut taken = 0;
         for entry in other.entries()? {
             let review = other.review(entry.id)?;
+            let rows = other.measures(entry.id)?;
             let meta = KeepMeta {
                 recorded: entry.recorded,
                 player: entry.player,
                 variant: entry.variant,
                 note: entry.note,
             };
-            taken += usize::from(self.put(&review, &meta, &entry.reviewed_at, false)?);
+            taken += usize::from(self.put((&review, &rows), &meta, &entry.reviewed_at, false)?);
         }
         Ok(taken)
     }

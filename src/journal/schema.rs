@@ -104,8 +104,13 @@ fn version(connection: &Connection) -> rusqlite::Result<usize> {
     })
 }
 
-/// Measures of the reviews that were kept before there were measures. A
-/// review that cannot be read keeps none.
+/// The version of every definition when measures were first kept. It stays 1,
+/// whatever becomes of the definitions.
+const FIRST_VERSION: u32 = 1;
+
+/// Measures of the reviews that were kept before there were measures: made
+/// before any definition was changed, they are of the first version of each.
+/// A review that cannot be read keeps none.
 fn fill_measures(work: &Transaction<'_>) -> rusqlite::Result<()> {
     let mut query = work.prepare("SELECT id, review FROM entry")?;
     let reviews = query
@@ -113,10 +118,17 @@ fn fill_measures(work: &Transaction<'_>) -> rusqlite::Result<()> {
         .collect::<Result<Vec<(i64, String)>, _>>()?;
     for (id, text) in reviews {
         if let Ok(review) = serde_json::from_str::<Review>(&text) {
-            put_measures(work, id, &measures::of_review(&review))?;
+            put_measures(work, id, &first(measures::of_review(&review)))?;
         }
     }
     Ok(())
+}
+
+fn first(mut rows: Vec<Measure>) -> Vec<Measure> {
+    for row in &mut rows {
+        row.version = FIRST_VERSION;
+    }
+    rows
 }
 
 /// Replaces the measures of an entry.
@@ -139,4 +151,24 @@ pub fn put_measures(work: &Transaction<'_>, id: i64, rows: &[Measure]) -> rusqli
         ])?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_kept_first_is_of_the_first_definitions() {
+        let row = Measure {
+            scope: "take".to_owned(),
+            key: String::new(),
+            name: "tempo".to_owned(),
+            value: 96.0,
+            sd: None,
+            count: 1,
+            // Of a later program.
+            version: 7,
+        };
+        assert_eq!(first(vec![row])[0].version, 1);
+    }
 }

@@ -9,7 +9,7 @@
 use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
-use super::measures::{Better, Choice, DEFINITIONS, Definition, Measure, place_of};
+use super::measures::{Better, Choice, DEFINITIONS, Definition, Measure, definition_of, place_of};
 use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
 use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
@@ -345,6 +345,13 @@ fn judge(series: &mut [Series], has_main: bool) {
 }
 
 fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
+    // Whether a figure is clean stands in the review and has no version of its
+    // own; that of the share of clean ones tells it.
+    let present = |take: &Kept, kind: &str| {
+        let mut shares = take.measures.iter().filter(|m| m.name == "clean_share");
+        shares
+            .any(|m| m.key == kind && Some(m.version) == definition_of(&m.name).map(|d| d.version))
+    };
     let choice = Choice::CleanLimit;
     let newest = newest_choice(choice, takes.iter().filter(|t| !t.attempts.is_empty()));
     let (mut in_time, otherwise): (Vec<&Kept>, Vec<&Kept>) = takes
@@ -354,7 +361,7 @@ fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
     let mut kinds: BTreeMap<&str, Vec<(&str, Vec<Attempt>)>> = BTreeMap::new();
     for take in in_time {
         let mut here: BTreeMap<&str, Vec<Attempt>> = BTreeMap::new();
-        for (kind, attempt) in &take.attempts {
+        for (kind, attempt) in take.attempts.iter().filter(|a| present(take, &a.0)) {
             here.entry(kind).or_default().push(*attempt);
         }
         for (kind, attempts) in here {

@@ -118,11 +118,12 @@ fn numbers_of_an_earlier_definition_are_left_out_and_it_is_said() {
                 date: format!("2026-11-0{i}"),
                 settings: made.settings.clone(),
                 measures,
-                attempts: Vec::new(),
+                attempts: trend::attempts(&made, f64::from(i) / 7.0),
             }
         })
         .collect();
     let trends = trends(&takes, 8);
+    assert_eq!(trends.tempo_edges[0].takes.len(), 6);
     assert_eq!(trends.series[0].days.len(), 6);
     assert_eq!(trends.series[0].other_definition, 2);
     assert!(words::series(&trends.series[0]).contains("earlier definition"));
