@@ -62,7 +62,8 @@ enum What {
         #[command(flatten)]
         wanted: Wanted,
     },
-    /// Take in another log; of two reviews of one take the newer stays
+    /// Take in another log; of two reviews of one take the newer stays, and
+    /// labels it lacks come from the older
     Merge {
         /// The other log
         other: PathBuf,

@@ -325,7 +325,8 @@ impl Log {
     }
 
     /// Takes in the entries of another log; of two of the same take and part
-    /// the newer review stays. Measures come over as they are, with the
+    /// the newer review stays, and labels that its entry lacks come from the
+    /// older. Measures come over as they are, with the
     /// versions of their definitions. Says how many were taken in. Entry by
     /// entry: stopped in the middle, it can be done again.
     pub fn merge(&mut self, other: &Self) -> Result<usize, Error> {
@@ -340,8 +341,35 @@ impl Log {
                 note: entry.note,
             };
             taken += usize::from(self.put((&review, &rows), &meta, &entry.reviewed_at, false)?);
+            self.fill_labels(&review, &meta)?;
         }
         Ok(taken)
+    }
+
+    /// Sets those labels of a review's entry that are not there yet.
+    fn fill_labels(&self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
+        let recorded = meta.recorded.as_ref();
+        self.connection
+            .execute(
+                "UPDATE entry SET \
+                 recorded_from = CASE WHEN recorded IS NULL THEN ?4 ELSE recorded_from END, \
+                 recorded = coalesce(recorded, ?3), \
+                 player = coalesce(nullif(player, ''), ?5), \
+                 variant = coalesce(nullif(variant, ''), ?6), \
+                 note = coalesce(nullif(note, ''), ?7) \
+                 WHERE take_hash = ?1 AND part_identity = ?2",
+                params![
+                    review.take.hash,
+                    review.part.identity,
+                    recorded.map(|r| &r.at),
+                    recorded.map(|r| r.origin.name()),
+                    meta.player,
+                    meta.variant,
+                    meta.note,
+                ],
+            )
+            .map(|_| ())
+            .map_err(failing(&self.path))
     }
 
     fn wrong(&self, what: String) -> Error {

@@ -114,6 +114,41 @@ fn merging_twice_changes_nothing_and_the_newer_review_wins() {
     assert_eq!(other.merge(&log).unwrap(), 0);
 }
 
+#[test]
+fn merging_fills_the_labels_that_the_newer_entry_lacks() {
+    let labels = |player: Option<&str>, note: Option<&str>| KeepMeta {
+        player: player.map(str::to_owned),
+        note: note.map(str::to_owned),
+        ..KeepMeta::default()
+    };
+    // Whichever log takes in the other.
+    for newer_takes_in in [true, false] {
+        let folder = tempfile::tempdir().unwrap();
+        let (old, new) = (folder.path().join("old.db"), folder.path().join("new.db"));
+        let older = KeepMeta {
+            variant: Some("double".to_owned()),
+            ..meta("A", "2026-11-01")
+        };
+        keep(&review("one", 100.0, 9.0, || 0.0), &older, &old).unwrap();
+        let newer = review("one", 100.0, 5.0, || 0.0);
+        keep(&newer, &labels(None, Some("by hand")), &new).unwrap();
+        let (mut old, mut new) = (Log::open(&old).unwrap(), Log::open(&new).unwrap());
+        let log = if newer_takes_in {
+            assert_eq!(new.merge(&old).unwrap(), 0);
+            new
+        } else {
+            assert_eq!(old.merge(&new).unwrap(), 1);
+            old
+        };
+        let entry = log.find("1").unwrap();
+        assert_eq!(log.review(entry.id).unwrap(), newer);
+        assert_eq!(entry.player.as_deref(), Some("A"));
+        assert_eq!(entry.variant.as_deref(), Some("double"));
+        assert_eq!(entry.note.as_deref(), Some("by hand"));
+        assert_eq!(entry.recorded, older.recorded);
+    }
+}
+
 /// Gives the measures of a log the version of a definition that is no more.
 fn made_earlier(log: &Path, of: &str) {
     rusqlite::Connection::open(log)
