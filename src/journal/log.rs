@@ -331,17 +331,21 @@ impl Log {
     /// entry: stopped in the middle, it can be done again.
     pub fn merge(&mut self, other: &Self) -> Result<usize, Error> {
         let mut taken = 0;
+        let some = |label: &String| !label.is_empty();
         for entry in other.entries()? {
             let review = other.review(entry.id)?;
             let rows = other.measures(entry.id)?;
             let meta = KeepMeta {
                 recorded: entry.recorded,
-                player: entry.player,
-                variant: entry.variant,
-                note: entry.note,
+                player: entry.player.filter(some),
+                variant: entry.variant.filter(some),
+                note: entry.note.filter(some),
             };
-            taken += usize::from(self.put((&review, &rows), &meta, &entry.reviewed_at, false)?);
-            self.fill_labels(&review, &meta)?;
+            if self.put((&review, &rows), &meta, &entry.reviewed_at, false)? {
+                taken += 1;
+            } else {
+                self.fill_labels(&review, &meta)?;
+            }
         }
         Ok(taken)
     }
