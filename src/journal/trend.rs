@@ -10,7 +10,7 @@ use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
 use super::measures::{Better, Choice, DEFINITIONS, Definition, Measure, definition_of, place_of};
-use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
+use super::stats::logistic::{Attempt, Curve, Fastest, curve, fastest_nine_of_ten, span_weeks};
 use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
 use crate::error::Error;
@@ -88,12 +88,17 @@ pub struct TempoEdge {
     pub figure: String,
     /// The fastest tempo at which it is clean nine times of ten.
     pub fastest: Fastest,
+    /// Whether that is told at the end of the weeks; else the takes are of
+    /// one week and told together.
+    pub at_the_end: bool,
     /// Every take with such figures, in order of time.
     pub takes: Vec<AtTempo>,
+    /// Takes left out because an earlier definition says what is clean.
+    pub other_definition: usize,
     /// Takes left out because their figures were held to another limit than
     /// those of the newest.
     pub other_settings: usize,
-    /// How often they are clean, by tempo; `None` where the takes do not
+    /// How often they are clean, by tempo, at the end of the weeks; `None` where the takes do not
     /// tell.
     #[serde(skip)]
     pub curve: Option<Curve>,
@@ -370,18 +375,27 @@ fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
     }
     kinds
         .into_iter()
-        .map(|(kind, takes)| {
-            let has = |t: &&&Kept| t.attempts.iter().any(|a| a.0 == kind);
-            let left_out = otherwise.iter().filter(has).count();
-            edge(kind, takes, left_out)
+        .map(|(kind, of_kind)| {
+            let has = |t: &Kept| t.attempts.iter().any(|a| a.0 == kind);
+            TempoEdge {
+                other_definition: takes.iter().filter(|t| has(t) && !present(t, kind)).count(),
+                other_settings: otherwise
+                    .iter()
+                    .filter(|t| has(t) && present(t, kind))
+                    .count(),
+                ..edge(kind, of_kind)
+            }
         })
         .collect()
 }
 
-fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>, other_settings: usize) -> TempoEdge {
+fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>) -> TempoEdge {
     let (dates, attempts): (Vec<&str>, Vec<Vec<Attempt>>) = takes.into_iter().unzip();
     let fastest = fastest_nine_of_ten(&attempts);
-    let told = !matches!(fastest, Fastest::NotEnough { .. });
+    let told = !matches!(
+        fastest,
+        Fastest::NotEnough { .. } | Fastest::Unsettled { .. }
+    );
     let at_tempo = |(date, figures): (&str, &Vec<Attempt>)| {
         let bpm: Vec<f64> = figures.iter().map(|a| a.bpm).collect();
         Some(AtTempo {
@@ -393,13 +407,15 @@ fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>, other_settings: usize) -> 
     };
     TempoEdge {
         figure: kind.to_owned(),
-        curve: told.then(|| fit(&attempts.concat(), false)).flatten(),
+        curve: told.then(|| curve(&attempts)).flatten(),
+        at_the_end: span_weeks(&attempts),
         takes: dates
             .into_iter()
             .zip(&attempts)
             .filter_map(at_tempo)
             .collect(),
-        other_settings,
+        other_definition: 0,
+        other_settings: 0,
         fastest,
     }
 }
