@@ -68,7 +68,7 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
             return Ok(DONE);
         }
     }
-    for c in comparison.measures.iter().take(6) {
+    for c in comparison.shown() {
         let title = text::measure_of(c.definition, &c.of);
         let said = text::compared(c, (&a.name, &b.name));
         put(out, &format!("{title}: {}\n", harmless(&said)))?;

@@ -73,7 +73,7 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
             return Ok(DONE);
         }
     }
-    for series in trends.series.iter().take(6) {
+    for series in trends.shown() {
         let title = text::measure_of(series.definition, &series.of);
         put(out, &format!("{title}: {}\n", text::series(series)))?;
     }

@@ -6,8 +6,11 @@
 //! many (Holm).
 
 use super::charts::{self, Row, WIDTHS};
-use super::measures::{self, DEFINITIONS, Definition, Measure, definition_of, place_of};
-use super::stats::difference::{Difference, difference, share_b_below_a};
+use super::measures::{
+    self, DEFINITIONS, Definition, MOST_SHOWN, Measure, definition_of, is_charted, is_triplet,
+    place_of, standing,
+};
+use super::stats::difference::{Difference, FEWEST_EACH, difference, share_b_below_a};
 use super::stats::{Interval, holm};
 use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
@@ -19,9 +22,6 @@ use crate::words::journal as text;
 use maud::{Markup, html};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// How many measures get a chart.
-const MOST_CHARTS: usize = 8;
 
 /// One take of a set.
 #[derive(Clone, Debug)]
@@ -134,6 +134,14 @@ pub struct Comparison {
     pub bars: Vec<Bar>,
 }
 
+impl Comparison {
+    /// The measures that are said and drawn before all others.
+    pub fn shown(&self) -> impl Iterator<Item = &Compared> {
+        let charted = |c: &&Compared| is_charted(c.definition);
+        self.measures.iter().filter(charted).take(MOST_SHOWN)
+    }
+}
+
 /// Compares two sets.
 pub fn compare(a: &Set, b: &Set) -> Comparison {
     let keys: BTreeSet<(usize, &str)> = a
@@ -153,21 +161,20 @@ pub fn compare(a: &Set, b: &Set) -> Comparison {
         }
     }
     let takes = |c: &Compared| c.difference.count_a.min(c.difference.count_b);
-    // The figure that most takes of both sets have leads, of equals the one
-    // played most.
     let played = |kind: &str| -> usize {
         let all = a.takes.iter().chain(&b.takes);
         all.flat_map(|t| &t.figures).filter(|f| f.0 == kind).count()
     };
-    let main = (0..measures.len())
-        .filter(|&i| measures[i].measure == DEFINITIONS[0].name)
-        .max_by_key(|&i| {
-            let c = &measures[i];
-            (takes(c), played(&c.of), std::cmp::Reverse(i))
-        });
-    if let Some(main) = main {
-        measures[..=main].rotate_right(1);
-    }
+    // Triplets lead where takes enough have them, else the figure played most.
+    let main = measures
+        .iter()
+        .filter(|c| c.measure == DEFINITIONS[0].name)
+        .max_by_key(|c| {
+            let takes = takes(c).min(FEWEST_EACH);
+            (takes, is_triplet(&c.of), played(&c.of))
+        })
+        .map(|c| c.of.clone());
+    measures.sort_by_cached_key(|c| standing(c.definition, &c.of, main.as_deref()));
     let alone = usize::from(main.is_some());
     let tested: Vec<(usize, f64)> = (alone..measures.len())
         .filter_map(|i| Some((i, measures[i].difference.p?)))
@@ -305,7 +312,7 @@ pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
     let names = (comparison.a.as_str(), comparison.b.as_str());
     let mut files = Vec::new();
     let mut figures = Vec::new();
-    for (i, c) in comparison.measures.iter().take(MOST_CHARTS).enumerate() {
+    for (i, c) in comparison.shown().enumerate() {
         let title = text::measure_of(c.definition, &c.of);
         let unit = text::unit(c.definition);
         let draw = |id: &str, width| {

@@ -86,7 +86,8 @@ impl Definition {
     }
 }
 
-/// Every measure that is kept. The first is the one a trend is read for.
+/// Every measure that is kept. The first, of the leading kind of figure, is
+/// the one a trend is read for.
 pub const DEFINITIONS: &[Definition] = &[
     definition("unevenness", "ms", Better::Lower, 1),
     definition("unevenness_share", "%", Better::Lower, 1),
@@ -106,6 +107,49 @@ pub const DEFINITIONS: &[Definition] = &[
     definition("other_drum_share", "%", Better::Lower, 1).by(Choice::AccuseRatio),
     definition("deviation", "ms", Better::Neither, 1),
 ];
+
+/// How many measures are said in the terminal and drawn on a page.
+pub const MOST_SHOWN: usize = 8;
+
+/// Of the leading kind of figure, in this order before all else.
+const OF_FIGURES: [&str; 4] = ["unevenness", "clean_share", "clean_run", "all_clean"];
+/// Of the whole take, in this order behind them.
+const OF_TAKES: [&str; 4] = ["off_pitch", "accent_contrast", "stop_late", "tempo"];
+/// The unevenness again, in another unit: for tables alone.
+const DOUBLE: &str = "unevenness_share";
+
+/// Whether a measure is for charts as well as for tables.
+pub fn is_charted(definition: &Definition) -> bool {
+    definition.name != DOUBLE
+}
+
+/// Whether a kind of figure is a triplet, whose evenness players ask for
+/// first.
+pub fn is_triplet(kind: &str) -> bool {
+    kind.starts_with("triplet")
+}
+
+/// Where a measure stands among all, to be sorted by: the leading kind of
+/// figure, the take, the other kinds, all else, and last what is there twice.
+pub fn standing(
+    definition: &Definition,
+    of: &str,
+    leading: Option<&str>,
+) -> (usize, String, usize, String) {
+    let among = |names: &[&str]| names.iter().position(|n| *n == definition.name);
+    let place = place_of(definition.name).unwrap_or(DEFINITIONS.len());
+    match (among(&OF_FIGURES), among(&OF_TAKES)) {
+        (Some(rank), _) if Some(of) == leading => (0, String::new(), rank, String::new()),
+        (Some(rank), _) => (2, of.to_owned(), rank, String::new()),
+        (_, Some(rank)) => (1, String::new(), rank, of.to_owned()),
+        _ => (
+            3 + usize::from(definition.name == DOUBLE),
+            String::new(),
+            place,
+            of.to_owned(),
+        ),
+    }
+}
 
 /// The place of a name among [`DEFINITIONS`], if it is there.
 pub fn place_of(name: &str) -> Option<usize> {

@@ -9,7 +9,10 @@
 use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
-use super::measures::{Better, Choice, DEFINITIONS, Definition, Measure, definition_of, place_of};
+use super::measures::{
+    Better, Choice, DEFINITIONS, Definition, MOST_SHOWN, Measure, definition_of, is_charted,
+    is_triplet, place_of, standing,
+};
 use super::stats::logistic::{Attempt, Curve, Fastest, curve, fastest_nine_of_ten, span_weeks};
 use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
@@ -128,6 +131,14 @@ pub struct Trends {
     pub tempo_edges: Vec<TempoEdge>,
 }
 
+impl Trends {
+    /// The measures that are said and drawn before all others.
+    pub fn shown(&self) -> impl Iterator<Item = &Series> {
+        let charted = |s: &&Series| is_charted(s.definition);
+        self.series.iter().filter(charted).take(MOST_SHOWN)
+    }
+}
+
 /// A take with what a trend needs of it.
 #[derive(Clone, Debug)]
 pub struct Kept {
@@ -208,7 +219,6 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
         .into_iter()
         .map(|((place, of), rows)| one(&DEFINITIONS[place], of, &rows))
         .collect();
-    // The figure played on most days leads, of equals the one played most.
     let played = |kind: &str| -> usize {
         let measures = takes.iter().flat_map(|t| &t.measures);
         measures
@@ -216,15 +226,17 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
             .map(|m| m.count)
             .sum()
     };
-    let main = (0..series.len())
-        .filter(|&i| series[i].measure == DEFINITIONS[0].name)
-        .max_by_key(|&i| {
-            let s = &series[i];
-            (s.days.len(), played(&s.of), std::cmp::Reverse(i))
-        });
-    if let Some(main) = main {
-        series[..=main].rotate_right(1);
-    }
+    // Triplets lead where there are days enough of them, else the figure
+    // played most.
+    let main = series
+        .iter()
+        .filter(|s| s.measure == DEFINITIONS[0].name)
+        .max_by_key(|s| {
+            let days = s.days.len().min(FEWEST_DAYS);
+            (days, is_triplet(&s.of), played(&s.of))
+        })
+        .map(|s| s.of.clone());
+    series.sort_by_cached_key(|s| standing(s.definition, &s.of, main.as_deref()));
     judge(&mut series, main.is_some());
     let mut dates: Vec<&str> = takes.iter().map(|t| t.date.as_str()).collect();
     dates.sort_unstable();

@@ -9,14 +9,11 @@ use crate::stats::median;
 use crate::words::journal as text;
 use maud::{Markup, html};
 
-/// How many measures get a chart; the table holds them all.
-const MOST_CHARTS: usize = 8;
-
 /// trend.html and the charts beside it, by name.
 pub fn files(trends: &Trends) -> Vec<(String, String)> {
     let mut files = Vec::new();
     let mut figures = Vec::new();
-    for (i, s) in trends.series.iter().take(MOST_CHARTS).enumerate() {
+    for (i, s) in trends.shown().enumerate() {
         let line = line(s);
         let title = text::measure_of(s.definition, &s.of);
         let unit = text::unit(s.definition);

@@ -7,7 +7,7 @@ use kettlemark::journal::measures;
 use kettlemark::journal::stats::ALPHA;
 use kettlemark::journal::stats::chance::Chance;
 use kettlemark::journal::trend::{self, Kept, Trends, Verdict, trends};
-use kettlemark::review::{DrumFacts, Review, SettingFacts};
+use kettlemark::review::{Accent, DrumFacts, Review, SettingFacts, Stop, StopState};
 use kettlemark::words::journal as words;
 
 const HISTORIES: u64 = 200;
@@ -127,6 +127,100 @@ fn numbers_of_an_earlier_definition_are_left_out_and_it_is_said() {
     assert_eq!(trends.series[0].days.len(), 6);
     assert_eq!(trends.series[0].other_definition, 2);
     assert!(words::series(&trends.series[0]).contains("earlier definition"));
+}
+
+/// A take with four kinds of figures, most of them sixteenths, and with what
+/// else a player asks for.
+fn of_many_kinds(name: &str) -> Review {
+    let mut made = constant(name, 2.0, 440.0);
+    let triplets = made.figures.clone();
+    for (kind, times) in [("eighths", 2), ("quarters", 1), ("sixteenths", 3)] {
+        for figure in triplets.iter().cycle().take(16 * times) {
+            let mut figure = figure.clone();
+            kind.clone_into(&mut figure.kind);
+            made.figures.push(figure);
+        }
+    }
+    made.dynamics.accents.push(Accent {
+        note: 0,
+        bar: 1,
+        contrast_db: Some(4.0),
+        contrast_sd_db: Some(1.0),
+    });
+    made.stops.push(Stop {
+        note: 0,
+        bar: 1,
+        drum: 1,
+        expected: "rest".to_owned(),
+        state: StopState::Stopped,
+        stopped_after_ms: Some(400.0),
+        stopped_after_sd_ms: Some(10.0),
+        late_ms: Some(20.0),
+        ring_db_500ms: None,
+        curve_db: Vec::new(),
+        curve_hop_s: 0.01,
+    });
+    made
+}
+
+/// What the terminal says and the page draws.
+const SHOWN: [&str; 8] = [
+    "unevenness",
+    "clean_share",
+    "clean_run",
+    "all_clean",
+    "off_pitch",
+    "accent_contrast",
+    "stop_late",
+    "tempo",
+];
+
+#[test]
+fn what_a_player_asks_for_comes_first() {
+    let takes: Vec<Kept> = (1..=6)
+        .map(|i| {
+            let made = of_many_kinds(&format!("take {i}"));
+            Kept {
+                date: format!("2026-11-0{i}"),
+                settings: made.settings.clone(),
+                measures: measures::of_review(&made),
+                attempts: Vec::new(),
+            }
+        })
+        .collect();
+    let found = trends(&takes, 6);
+    let shown: Vec<&str> = found.shown().map(|s| s.measure).collect();
+    assert_eq!(shown, SHOWN);
+    assert!(found.shown().take(4).all(|s| s.of == "triplet-eighths"));
+    // Then the other kinds, each whole; the doubles in per cent last.
+    let kinds: Vec<&str> = found.series[8..20].iter().map(|s| s.of.as_str()).collect();
+    assert_eq!(kinds[..4], ["eighths"; 4]);
+    assert_eq!(kinds[4..8], ["quarters"; 4]);
+    assert_eq!(kinds[8..], ["sixteenths"; 4]);
+    let doubles = found.series.iter().rev().take(4);
+    assert!(doubles.map(|s| s.measure).all(|m| m == "unevenness_share"));
+
+    let set = |name: &str| Set {
+        name: name.to_owned(),
+        takes: (0..4)
+            .map(|i| Take::of(&of_many_kinds(&format!("{name}{i}")), "take").unwrap())
+            .collect(),
+    };
+    let comparison = compare(&set("A"), &set("B"));
+    let shown: Vec<&str> = comparison.shown().map(|c| c.measure).collect();
+    assert_eq!(shown, SHOWN);
+    assert_eq!(comparison.measures[0].of, "triplet-eighths");
+    let page = files(&comparison).pop().unwrap().1;
+    assert!(page.contains("Unevenness in per cent of the interval"));
+    // Without triplets the kind played most leads.
+    let without: Vec<Kept> = takes
+        .into_iter()
+        .map(|mut take| {
+            take.measures.retain(|m| m.key != "triplet-eighths");
+            take
+        })
+        .collect();
+    assert_eq!(trends(&without, 6).series[0].of, "sixteenths");
 }
 
 /// A take of a player who never changes: every other figure lies between the
