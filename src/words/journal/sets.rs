@@ -4,6 +4,7 @@ use super::{ALONE, in_95, measure_of, other_definition, other_settings, unit};
 use crate::journal::compare::{Apart, Compared, Comparison, LeftOut};
 use crate::journal::measures::{Better, Definition};
 use crate::journal::stats::ALPHA;
+use crate::journal::stats::difference::{Difference, FEWEST_EACH, MOST_MORE_TAKES};
 use crate::number::{plain, signed, sized};
 use crate::words::count;
 
@@ -59,14 +60,6 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
             None => format!("They differ; {b} against {a}: {size}."),
         }
     } else {
-        let more = match d.more_each {
-            Some(0) | None => String::new(),
-            Some(n) => format!(
-                " If what is seen is the true difference, about {} of each would most likely \
-                 show it.",
-                count(n, "more take", "more takes")
-            ),
-        };
         let alone = if rare(d.p) {
             format!(" {ALONE}")
         } else {
@@ -76,7 +69,7 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
             None => "Not enough takes to settle it",
             Some(_) => "Not settled",
         };
-        format!("{verdict}; {b} against {a}: {size}.{alone}{more}")
+        format!("{verdict}; {b} against {a}: {size}.{alone}{}", more(d))
     };
     if let Some(share) = c.share_b_below_a {
         let (name, share) = if share >= 0.5 {
@@ -92,6 +85,27 @@ pub fn compared(c: &Compared, (a, b): (&str, &str)) -> String {
     text + &left_out(c.left_out, c.definition)
 }
 
+/// How many more takes would settle it, with a space before; empty where that
+/// is settled.
+fn more(d: &Difference) -> String {
+    let seen = " If what is seen is the true difference,";
+    let fewest = FEWEST_EACH.saturating_sub(d.count_a.min(d.count_b));
+    match d.more_each {
+        Some(0) => String::new(),
+        Some(n) => format!(
+            "{seen} about {} of each would most likely show it.",
+            count(n.max(fewest), "more take", "more takes")
+        ),
+        None if d.p.is_none() => " At least four takes of each are needed.".to_owned(),
+        None if d.difference == 0.0 => {
+            " No difference is seen that more takes could settle.".to_owned()
+        }
+        None => {
+            format!("{seen} more than {MOST_MORE_TAKES} takes of each would be needed to show it.")
+        }
+    }
+}
+
 /// Takes that could not be set beside the others; empty for none.
 fn left_out(takes: LeftOut, definition: &Definition) -> String {
     other_definition(takes.other_definition)
@@ -105,4 +119,39 @@ pub fn apart(apart: &Apart) -> String {
         measure_of(apart.definition, &apart.of),
         left_out(apart.left_out, apart.definition)
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::journal::stats::difference::difference;
+    use crate::number::NBSP;
+
+    #[test]
+    fn how_many_more_takes_is_always_answered() {
+        let told = |a: &[f64], b: &[f64]| more(&difference(a, b).unwrap()).replace(NBSP, " ");
+        // One take each tells no scatter.
+        assert_eq!(
+            told(&[1.0], &[9.0]),
+            " At least four takes of each are needed."
+        );
+        // Two far apart: the size alone would ask for one more.
+        assert_eq!(
+            told(&[1.0, 2.0], &[91.0, 92.0]),
+            " If what is seen is the true difference, about 2 more takes of each would most \
+             likely show it."
+        );
+        let a = [10.0, 14.0, 8.0, 12.0, 11.0];
+        let nearly = a.map(|v| v + 0.05);
+        assert_eq!(
+            told(&a, &nearly),
+            " If what is seen is the true difference, more than 200 takes of each would be \
+             needed to show it."
+        );
+        assert_eq!(
+            told(&a, &a),
+            " No difference is seen that more takes could settle."
+        );
+        assert_eq!(told(&a, &a.map(|v| v + 90.0)), "");
+    }
 }
