@@ -81,6 +81,16 @@ const fn definition(
 }
 
 impl Definition {
+    /// How far apart two values can be at most; `None` where nothing bounds
+    /// them.
+    pub fn widest(&self) -> Option<f64> {
+        match self.name {
+            "clean_share" | "stopped_share" | "missed_share" | "other_drum_share" => Some(100.0),
+            "all_clean" => Some(1.0),
+            _ => None,
+        }
+    }
+
     const fn by(self, choice: Choice) -> Self {
         Self { choice, ..self }
     }

@@ -339,6 +339,38 @@ fn two_sets_are_not_told_apart_by_their_settings() {
     assert_eq!((told(&dated), told(&usual)), (Some(1), None));
 }
 
+/// Shares that swing between nothing and all.
+#[test]
+fn no_two_days_need_differ_by_more_than_all() {
+    let takes: Vec<Kept> = (1..=8)
+        .map(|i| {
+            let mut made = review(&i.to_string(), 100.0, 8.0, || 0.0);
+            for figure in &mut made.figures {
+                figure.clean = Some(i % 3 == 0);
+            }
+            Kept {
+                date: format!("2026-11-0{i}"),
+                settings: made.settings.clone(),
+                measures: measures::of_review(&made),
+                attempts: Vec::new(),
+            }
+        })
+        .collect();
+    let trends = trends(&takes, 8);
+    for measure in ["clean_share", "all_clean"] {
+        let s = trends.series.iter().find(|s| s.measure == measure).unwrap();
+        let told = words::series(s);
+        assert!(
+            told.ends_with("No two days can differ enough to mean anything."),
+            "{told}"
+        );
+        assert_eq!(words::smallest_change(s), "none can");
+    }
+    // What nothing bounds is told as before.
+    let run = trends.series.iter().find(|s| s.measure == "clean_run");
+    assert!(words::series(run.unwrap()).contains("Two days must differ by more than"));
+}
+
 fn set(name: &str, takes: usize, ms: f64, chance: &mut Chance) -> Set {
     let takes = (0..takes)
         .map(|i| {

@@ -5,7 +5,7 @@ use crate::journal::measures::Choice;
 use crate::journal::stats::ALPHA;
 use crate::journal::stats::logistic::Fastest;
 use crate::journal::trend::{FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
-use crate::number::{NBSP, plain, signed, sized};
+use crate::number::{self, NBSP, plain, signed, sized};
 use crate::words::{count, kind_title};
 
 pub const WEEKS: &str = "Over the weeks";
@@ -84,12 +84,29 @@ pub fn series(s: &Series) -> String {
         Verdict::Rising => format!("Rising: {slope}."),
         Verdict::Falling => format!("Falling: {slope}."),
     };
-    if let Some(change) = s.smallest_change {
+    if nothing_tells(s) {
+        text += " No two days can differ enough to mean anything.";
+    } else if let Some(change) = s.smallest_change {
         let change = sized(&plain(change, s.definition.decimals), unit);
         text += &format!(" Two days must differ by more than {change} to mean anything.");
     }
     text + &other_definition(s.other_definition)
         + &other_settings(s.other_settings, s.definition.choice)
+}
+
+/// Whether not even the two ends of what a measure can be are further apart
+/// than days scatter.
+fn nothing_tells(s: &Series) -> bool {
+    let widest = s.definition.widest().unwrap_or(f64::INFINITY);
+    s.smallest_change.is_some_and(|change| change >= widest)
+}
+
+/// The smallest change that means anything, for a table.
+pub fn smallest_change(s: &Series) -> String {
+    if nothing_tells(s) {
+        return "none can".to_owned();
+    }
+    number::maybe(s.smallest_change, s.definition.decimals)
 }
 
 /// A verdict in two words.
