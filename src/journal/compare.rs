@@ -7,17 +7,18 @@
 
 use super::charts::{self, Row, WIDTHS};
 use super::measures::{
-    self, DEFINITIONS, Definition, MOST_SHOWN, Measure, definition_of, is_charted, is_triplet,
-    place_of, standing,
+    self, Choice, DEFINITIONS, Definition, MOST_SHOWN, Measure, definition_of, is_charted,
+    is_triplet, place_of, sd_of_median, standing,
 };
 use super::stats::difference::{Difference, FEWEST_EACH, difference, share_b_below_a};
 use super::stats::{Interval, holm};
-use crate::number::{UNKNOWN, maybe, maybe_signed, plain};
+use crate::align::Outcome;
+use crate::number::{UNKNOWN, maybe_signed, plain};
 use crate::report::html::{self, Cell, Scripts, foreign, numbers, words};
 use crate::report::lettering::harmless;
-use crate::review::Review;
+use crate::review::{NoteFacts, Review};
 use crate::settings::Settings;
-use crate::stats::{median, sd};
+use crate::stats::{mean, median, sd};
 use crate::words::journal as text;
 use maud::{Markup, html};
 use serde::Serialize;
@@ -33,6 +34,8 @@ pub struct Take {
     pub measures: Vec<Measure>,
     /// Figure kind and unevenness, ms.
     pub figures: Vec<(String, f64)>,
+    /// By bar that was reached: notes not heard, notes on another drum.
+    pub wrong: BTreeMap<i32, [usize; 2]>,
 }
 
 impl Take {
@@ -50,6 +53,11 @@ impl Take {
         measures: Vec<Measure>,
         recorded: Option<String>,
     ) -> Option<Self> {
+        let present = measures::of_review(review);
+        let measures = measures
+            .into_iter()
+            .map(|m| with_uncertainty(m, &present))
+            .collect();
         review.judged.then(|| Self {
             name: name.to_owned(),
             recorded,
@@ -60,8 +68,30 @@ impl Take {
                 .iter()
                 .filter_map(|f| f.unevenness_ms.map(|ms| (f.kind.clone(), ms)))
                 .collect(),
+            wrong: wrong(review),
         })
     }
+}
+
+/// Logs kept bars without their uncertainties once; the review has them.
+fn with_uncertainty(mut kept: Measure, present: &[Measure]) -> Measure {
+    let same = |m: &&Measure| {
+        (&m.scope, &m.key, &m.name) == (&kept.scope, &kept.key, &kept.name)
+            && m.version == kept.version
+    };
+    kept.sd = kept.sd.or_else(|| present.iter().find(same)?.sd);
+    kept
+}
+
+fn wrong(review: &Review) -> BTreeMap<i32, [usize; 2]> {
+    let mut bars: BTreeMap<i32, [usize; 2]> = BTreeMap::new();
+    let reached = |n: &&NoteFacts| n.outcome != Outcome::NotReached;
+    for note in review.notes.iter().filter(reached) {
+        let [missed, other] = bars.entry(note.bar).or_default();
+        *missed += usize::from(note.outcome == Outcome::Missed);
+        *other += usize::from(note.outcome == Outcome::OtherDrum);
+    }
+    bars
 }
 
 /// A set of takes and what it is called.
@@ -119,7 +149,15 @@ pub struct Bar {
     pub bar: i32,
     /// Time against the pulse, ms, early negative.
     pub deviation_ms: [Option<f64>; 2],
+    /// Standard uncertainties: what the takes' own give, or what the takes
+    /// scatter where that is more.
+    pub deviation_sd_ms: [Option<f64>; 2],
     pub unevenness_ms: [Option<f64>; 2],
+    pub unevenness_sd_ms: [Option<f64>; 2],
+    /// Notes not heard, mean of the takes that reached the bar.
+    pub missed: [Option<f64>; 2],
+    /// Notes on another drum than written, likewise.
+    pub other_drum: [Option<f64>; 2],
 }
 
 /// All that is said of two sets.
@@ -200,6 +238,11 @@ fn row_of<'a>(take: &'a Take, definition: &Definition, key: &str) -> Option<&'a 
     take.measures.iter().find(is)
 }
 
+/// The newest take; of equals the last: where no day is known, that of B.
+fn newest<'a>(takes: impl Iterator<Item = &'a Take>) -> Option<&'a Take> {
+    takes.max_by(|x, y| x.recorded.cmp(&y.recorded))
+}
+
 /// `None` where a set has no such measure at all.
 fn one(
     definition: &'static Definition,
@@ -219,11 +262,7 @@ fn one(
         |t: &&Take| row_of(t, definition, key).is_some_and(|m| m.version == definition.version);
     let choice = |t: &Take| definition.choice.made(&t.settings);
     let by_definition: Vec<&Take> = a.takes.iter().chain(&b.takes).filter(defined).collect();
-    // The last of equals: where no day is known, the last take of B.
-    let newest = by_definition
-        .iter()
-        .max_by(|x, y| x.recorded.cmp(&y.recorded))
-        .map(|t| choice(t));
+    let newest = newest(by_definition.iter().copied()).map(choice);
     let alike = |t: &&Take| defined(t) && Some(choice(t)) == newest;
     let (of_a, of_b): (Vec<&Take>, Vec<&Take>) = (
         a.takes.iter().filter(alike).collect(),
@@ -286,23 +325,63 @@ fn one(
 }
 
 fn bars(a: &Set, b: &Set) -> Vec<Bar> {
-    // Bar and measure -> the values of both sets.
-    let mut found: BTreeMap<i32, [[Vec<f64>; 2]; 2]> = BTreeMap::new();
+    type Values = Vec<(f64, Option<f64>)>;
+    /// Of one bar and set.
+    #[derive(Default)]
+    struct Found {
+        deviation: Values,
+        uneven: Values,
+        wrong: Vec<[usize; 2]>,
+    }
+    let mut found: BTreeMap<i32, [Found; 2]> = BTreeMap::new();
+    let choice = |t: &Take| Choice::AccuseRatio.made(&t.settings);
+    let newest = newest(a.takes.iter().chain(&b.takes)).map(choice);
     for (side, set) in [a, b].into_iter().enumerate() {
         for m in set.takes.iter().flat_map(|t| &t.measures) {
-            let what = usize::from(m.name == "unevenness");
             let present = definition_of(&m.name).is_some_and(|d| d.version == m.version);
             if let (true, Ok(bar)) = (m.scope == "bar" && present, m.key.parse()) {
-                found.entry(bar).or_default()[what][side].push(m.value);
+                let here = &mut found.entry(bar).or_default()[side];
+                if m.name == "unevenness" {
+                    here.uneven.push((m.value, m.sd));
+                } else {
+                    here.deviation.push((m.value, m.sd));
+                }
+            }
+        }
+        for take in set.takes.iter().filter(|t| Some(choice(t)) == newest) {
+            for (bar, wrong) in &take.wrong {
+                found.entry(*bar).or_default()[side].wrong.push(*wrong);
             }
         }
     }
+    let middle = |values: &Values| {
+        let bare: Vec<f64> = values.iter().map(|v| v.0).collect();
+        let sds: Option<Vec<f64>> = values.iter().map(|v| v.1).collect();
+        let own = sds.and_then(|s| sd_of_median(&s));
+        let scattered = sd(&bare).and_then(|s| sd_of_median(&vec![s; bare.len()]));
+        let uncertainty = match (own, scattered) {
+            (Some(own), Some(scattered)) => Some(own.max(scattered)),
+            (own, scattered) => own.or(scattered),
+        };
+        (median(&bare), uncertainty)
+    };
+    let each = |wrong: &[[usize; 2]], which: usize| {
+        mean(&wrong.iter().map(|w| w[which] as f64).collect::<Vec<_>>())
+    };
     found
         .into_iter()
-        .map(|(bar, [deviation, uneven])| Bar {
-            bar,
-            deviation_ms: deviation.map(|v| median(&v)),
-            unevenness_ms: uneven.map(|v| median(&v)),
+        .map(|(bar, sides)| {
+            let deviation = sides.each_ref().map(|s| middle(&s.deviation));
+            let uneven = sides.each_ref().map(|s| middle(&s.uneven));
+            Bar {
+                bar,
+                deviation_ms: deviation.map(|d| d.0),
+                deviation_sd_ms: deviation.map(|d| d.1),
+                unevenness_ms: uneven.map(|u| u.0),
+                unevenness_sd_ms: uneven.map(|u| u.1),
+                missed: sides.each_ref().map(|s| each(&s.wrong, 0)),
+                other_drum: sides.each_ref().map(|s| each(&s.wrong, 1)),
+            }
         })
         .collect()
 }
@@ -392,19 +471,33 @@ fn bar_table(comparison: &Comparison) -> Markup {
         numbers(&b, text::MS_AGAINST_PULSE),
         numbers(&a, text::MS_UNEVEN),
         numbers(&b, text::MS_UNEVEN),
+        numbers(&a, text::NOTES_WRONG),
+        numbers(&b, text::NOTES_WRONG),
     ];
+    let wrong = |missed: Option<f64>, other: Option<f64>| {
+        let both = missed.zip(other).map(|(missed, other)| missed + other);
+        Cell::sorted_by(&text::a_take(both), both)
+    };
     let rows: Vec<Vec<Cell>> = comparison
         .bars
         .iter()
         .map(|bar| {
-            let [deviation_a, deviation_b] = bar.deviation_ms;
-            let [uneven_a, uneven_b] = bar.unevenness_ms;
+            let deviation = |side: usize| {
+                let (ms, sd) = (bar.deviation_ms[side], bar.deviation_sd_ms[side]);
+                Cell::sorted_by(&text::estimate(ms, sd, true), ms)
+            };
+            let uneven = |side: usize| {
+                let (ms, sd) = (bar.unevenness_ms[side], bar.unevenness_sd_ms[side]);
+                Cell::sorted_by(&text::estimate(ms, sd, false), ms)
+            };
             vec![
                 Cell::number(&bar.bar.to_string()),
-                Cell::number(&maybe_signed(deviation_a, 1)),
-                Cell::number(&maybe_signed(deviation_b, 1)),
-                Cell::number(&maybe(uneven_a, 1)),
-                Cell::number(&maybe(uneven_b, 1)),
+                deviation(0),
+                deviation(1),
+                uneven(0),
+                uneven(1),
+                wrong(bar.missed[0], bar.other_drum[0]),
+                wrong(bar.missed[1], bar.other_drum[1]),
             ]
         })
         .collect();

@@ -329,9 +329,7 @@ fn figures(review: &Review, rows: &mut Rows) {
         let here = ("figure", kind);
         let measured: Vec<f64> = figures.iter().filter_map(|f| f.unevenness_ms).collect();
         let sds: Vec<f64> = figures.iter().filter_map(|f| f.unevenness_sd_ms).collect();
-        // The median of n like estimates is a quarter less sure than their
-        // mean (efficiency 2/pi for normal errors).
-        let sd = median(&sds).map(|s| 1.253 * s / (sds.len() as f64).sqrt());
+        let sd = sd_of_median(&sds);
         rows.put(here, "unevenness", median(&measured), sd, measured.len());
         let shares: Vec<f64> = figures.iter().filter_map(|f| f.unevenness_pct).collect();
         rows.put(
@@ -396,38 +394,42 @@ fn drums(review: &Review, rows: &mut Rows) {
 }
 
 fn bars(review: &Review, rows: &mut Rows) {
-    let mut by_bar: BTreeMap<i32, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+    type Estimate = (f64, Option<f64>);
+    let mut by_bar: BTreeMap<i32, [Vec<Estimate>; 2]> = BTreeMap::new();
     for note in &review.notes {
         if let Some(ms) = note.deviation_ms {
-            by_bar.entry(note.bar).or_default().0.push(ms);
+            let [deviations, _] = by_bar.entry(note.bar).or_default();
+            deviations.push((ms, note.deviation_sd_ms));
         }
     }
     for figure in &review.figures {
         if let Some(ms) = figure.unevenness_ms {
-            by_bar.entry(figure.bar).or_default().1.push(ms);
+            let [_, uneven] = by_bar.entry(figure.bar).or_default();
+            uneven.push((ms, figure.unevenness_sd_ms));
         }
     }
-    for (bar, (deviations, uneven)) in by_bar {
-        let key = bar.to_string();
-        rows.put(
-            ("bar", &key),
-            "deviation",
-            mean(&deviations),
-            None,
-            deviations.len(),
-        );
-        rows.put(
-            ("bar", &key),
-            "unevenness",
-            median(&uneven),
-            None,
-            uneven.len(),
-        );
+    for (bar, [deviations, uneven]) in by_bar {
+        let here = ("bar", &*bar.to_string());
+        let (values, sds): (Vec<f64>, Vec<Option<f64>>) = deviations.into_iter().unzip();
+        let sds: Option<Vec<f64>> = sds.into_iter().collect();
+        let sd = sds.and_then(|s| sd_of_mean(&s));
+        rows.put(here, "deviation", mean(&values), sd, values.len());
+        let (values, sds): (Vec<f64>, Vec<Option<f64>>) = uneven.into_iter().unzip();
+        let sds: Vec<f64> = sds.into_iter().flatten().collect();
+        let sd = sd_of_median(&sds);
+        rows.put(here, "unevenness", median(&values), sd, values.len());
     }
 }
 
 fn per_cent(count: usize, of: usize) -> Option<f64> {
     (of > 0).then(|| 100.0 * count as f64 / of as f64)
+}
+
+/// Standard uncertainty of the median of like estimates: from three on a
+/// quarter more than that of their mean (efficiency 2/pi for normal errors).
+pub(super) fn sd_of_median(sds: &[f64]) -> Option<f64> {
+    let less_sure = if sds.len() > 2 { 1.253 } else { 1.0 };
+    median(sds).map(|s| less_sure * s / (sds.len() as f64).sqrt())
 }
 
 /// Standard uncertainty of the mean of independent estimates.

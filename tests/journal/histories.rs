@@ -2,6 +2,7 @@
 //! something is found that is not there.
 
 use crate::common::review;
+use kettlemark::align::Outcome;
 use kettlemark::journal::compare::{Comparison, Set, Take, compare, files};
 use kettlemark::journal::measures;
 use kettlemark::journal::stats::ALPHA;
@@ -436,4 +437,67 @@ fn a_page_of_two_single_takes_shows_bars_and_settles_nothing() {
     for (name, file) in charts {
         assert!(roxmltree::Document::parse(file).is_ok(), "{name}");
     }
+}
+
+/// A student's take beside the teacher's, bar by bar, each figure as sure as
+/// its review makes it.
+#[test]
+fn bars_are_told_with_their_uncertainty_and_their_wrong_notes() {
+    let mut student = review("student", 100.0, 14.0, || 0.0);
+    for (note, outcome) in [
+        (13, Outcome::Missed),
+        (14, Outcome::Missed),
+        (15, Outcome::OtherDrum),
+        (40, Outcome::NotReached),
+        (47, Outcome::Unsure),
+    ] {
+        student.notes[note].outcome = outcome;
+    }
+    student.notes[0].deviation_sd_ms = None;
+    let teacher = review("teacher", 100.0, 5.0, || 0.0);
+    // As logs kept bars at first.
+    let mut bare = measures::of_review(&teacher);
+    for m in bare.iter_mut().filter(|m| m.scope == "bar") {
+        m.sd = None;
+    }
+    let set = |name: &str, takes: Vec<Option<Take>>| Set {
+        name: name.to_owned(),
+        takes: takes.into_iter().flatten().collect(),
+    };
+    let of_student = set("student", vec![Take::of(&student, "student")]);
+    let of_teacher = set(
+        "teacher",
+        vec![Take::kept(
+            &teacher,
+            "teacher",
+            bare,
+            Some("2026-11-01".to_owned()),
+        )],
+    );
+    let comparison = compare(&of_student, &of_teacher);
+    let close = |found: Option<f64>, expected: f64| {
+        assert!((found.unwrap() - expected).abs() < 1e-3, "{found:?}");
+    };
+    let bar = &comparison.bars[1];
+    assert_eq!(bar.bar, 2);
+    // Twelve notes of 1 ms each, four figures of 1 ms each.
+    for side in 0..2 {
+        close(bar.deviation_sd_ms[side], 1.0 / 12.0_f64.sqrt());
+        close(bar.unevenness_sd_ms[side], 1.253 / 2.0);
+    }
+    assert_eq!(bar.missed, [Some(2.0), Some(0.0)]);
+    assert_eq!(bar.other_drum, [Some(1.0), Some(0.0)]);
+    assert_eq!(comparison.bars[3].missed, [Some(0.0), Some(0.0)]);
+    // One note without an uncertainty leaves its bar without.
+    assert_eq!(comparison.bars[0].deviation_sd_ms[0], None);
+    let page = files(&comparison).pop().unwrap().1;
+    assert!(page.contains("14.0\u{a0}±\u{a0}0.6"), "{page}");
+    assert!(page.contains("notes not heard or on another drum"));
+    // Several takes are as unsure as they scatter, where that is more.
+    let takes = [6.0, 10.0, 14.0, 18.0];
+    let several = takes.map(|ms| Take::of(&review(&ms.to_string(), 100.0, ms, || 0.0), "take"));
+    let bars = compare(&of_student, &set("several", several.into())).bars;
+    let scatter = (80.0_f64 / 3.0).sqrt();
+    close(bars[1].unevenness_sd_ms[1], 1.253 * scatter / 2.0);
+    close(bars[1].unevenness_ms[1], 12.0);
 }

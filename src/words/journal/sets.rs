@@ -5,7 +5,7 @@ use crate::journal::compare::{Apart, Compared, Comparison, LeftOut};
 use crate::journal::measures::{Better, Definition};
 use crate::journal::stats::ALPHA;
 use crate::journal::stats::difference::{Difference, FEWEST_EACH, MOST_MORE_TAKES};
-use crate::number::{plain, signed, sized};
+use crate::number::{self, UNKNOWN, plain, short, signed, sized};
 use crate::words::count;
 
 pub const BESIDE: &str = "Beside one another";
@@ -13,16 +13,33 @@ pub const NOTHING_IN_COMMON: &str = "The two sets have no measure in common.";
 pub const BAR_BY_BAR: &str = "Bar by bar";
 pub const MEANS: &str = "Means of the takes";
 pub const DIFFERENCE: &str = "Difference";
-pub const MEDIANS: &str = "Medians of the takes; early is negative";
+pub const MEDIANS: &str = "Medians of the takes ± their standard uncertainty; early is negative";
 pub const BAR: &str = "Bar";
 pub const MS_AGAINST_PULSE: &str = "ms against the pulse";
 pub const MS_UNEVEN: &str = "ms uneven";
+pub const NOTES_WRONG: &str = "notes not heard or on another drum, a take";
 pub const SETS_RECKONED: &str = "Every take counts once. P says how often chance alone, dividing \
      the same takes anew, would part them as far (permutation test); the interval holds those \
      differences the test cannot refuse. The measures after the first are corrected for being \
      many. Takes that were reviewed with other settings than the newest of both sets, or, where \
      no day is known, than the last, are left out of those measures that depend on them. Where there are so few takes that no division of them is rarer than one in twenty, \
      as with three of each, nothing can be settled, and no p is given.";
+
+/// A value in a table with its uncertainty, where that is known; with a sign
+/// or without.
+pub fn estimate(value: Option<f64>, sd: Option<f64>, with_sign: bool) -> String {
+    match (value, sd) {
+        (Some(value), Some(_)) if with_sign => number::signed_with_sd(value, sd),
+        (Some(value), Some(_)) => number::with_sd(value, sd),
+        _ if with_sign => number::maybe_signed(value, 1),
+        _ => number::maybe(value, 1),
+    }
+}
+
+/// How many of something a take has: "2", or "1.5" as a mean of several.
+pub fn a_take(mean: Option<f64>) -> String {
+    mean.map_or_else(|| UNKNOWN.to_owned(), |mean| short(mean, 1))
+}
 
 /// "alternating and double".
 pub fn two_sets(a: &str, b: &str) -> String {
