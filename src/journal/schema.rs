@@ -59,13 +59,21 @@ pub fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), 
         path: path.to_path_buf(),
         what,
     };
-    if version(connection).map_err(&fails)? == STEPS.len() {
+    if version(connection).map_err(&fails)? == STEPS.len() && is_ours(connection).map_err(&fails)? {
         return Ok(());
     }
     // Asked again inside: another program may be bringing it up to date.
     let work = connection
         .transaction_with_behavior(TransactionBehavior::Immediate)
         .map_err(&fails)?;
+    let tables: i64 = work
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |r| r.get(0))
+        .map_err(&fails)?;
+    if tables > 0 && !is_ours(&work).map_err(&fails)? {
+        return Err(wrong(
+            "this is a database of another program. Name another file with --log".to_owned(),
+        ));
+    }
     let found = version(&work).map_err(&fails)?;
     if found > STEPS.len() {
         return Err(wrong(format!(
@@ -73,17 +81,6 @@ pub fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), 
              Update this program, or name another log with --log",
             STEPS.len()
         )));
-    }
-    let tables: i64 = work
-        .query_row("SELECT count(*) FROM sqlite_schema", [], |r| r.get(0))
-        .map_err(&fails)?;
-    let id: i64 = work
-        .query_row("PRAGMA application_id", [], |r| r.get(0))
-        .map_err(&fails)?;
-    if tables > 0 && id != APPLICATION_ID {
-        return Err(wrong(
-            "this is a database of another program. Name another file with --log".to_owned(),
-        ));
     }
     for (step, sql) in STEPS.iter().enumerate().skip(found) {
         work.execute_batch(sql).map_err(&fails)?;
@@ -96,6 +93,11 @@ pub fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), 
     work.pragma_update(None, "user_version", STEPS.len() as i64)
         .map_err(&fails)?;
     work.commit().map_err(&fails)
+}
+
+fn is_ours(connection: &Connection) -> rusqlite::Result<bool> {
+    let id: i64 = connection.query_row("PRAGMA application_id", [], |r| r.get(0))?;
+    Ok(id == APPLICATION_ID)
 }
 
 fn version(connection: &Connection) -> rusqlite::Result<usize> {

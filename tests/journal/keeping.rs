@@ -253,6 +253,15 @@ fn what_is_not_a_log_is_left_alone() {
     let refused = Log::open(&foreign).unwrap_err().to_string();
     assert!(refused.contains("another program"), "{refused}");
     assert_eq!(std::fs::read(&foreign).unwrap(), before);
+    // Whatever it counts as its version.
+    for version in [2, 99] {
+        rusqlite::Connection::open(&foreign)
+            .unwrap()
+            .execute_batch(&format!("PRAGMA user_version = {version}"))
+            .unwrap();
+        let refused = Log::open(&foreign).unwrap_err().to_string();
+        assert!(refused.contains("another program"), "{refused}");
+    }
     assert!(Log::open_existing(&folder.path().join("none.db")).is_err());
 }
 
