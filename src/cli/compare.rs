@@ -1,6 +1,7 @@
 //! `compare`: two sets of takes beside one another.
 
 use super::log::save;
+use super::progress::late;
 use super::{DONE, put, say, write_files};
 use clap::Args;
 use kettlemark::error::{Error, reason};
@@ -203,9 +204,9 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Found, Error> {
     let within = |bpm: Option<f64>| {
         tempo.is_none_or(|(low, high)| bpm.is_some_and(|t| (low..=high).contains(&t)))
     };
-    log.entries()?
-        .iter()
-        .filter(|e| filter.takes(e) && within(e.tempo_bpm))
+    let mut entries = log.entries()?;
+    entries.retain(|e| filter.takes(e) && within(e.tempo_bpm));
+    late(entries.iter())
         .map(|e| {
             let review = log.review(e.id)?;
             let recorded = e.recorded.as_ref().map(|r| r.at.clone());
@@ -218,8 +219,8 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Found, Error> {
 /// The reviews of a file, or of all review.json below a folder, in order of
 /// name.
 fn from_files(path: &Path) -> Result<Found, Error> {
-    found_below(path, &["review.json"])?
-        .iter()
+    let files = found_below(path, &["review.json"])?;
+    late(files.iter())
         .map(|file| {
             let review = review_in(file)
                 .map_err(|what| Error::Usage(format!("{}: {what}", file.display())))?;

@@ -150,9 +150,13 @@ pub struct Kept {
 }
 
 /// Reads what a trend needs of some entries. `figure` keeps one kind only.
-pub fn kept(log: &Log, entries: &[Entry], figure: Option<&str>) -> Result<Vec<Kept>, Error> {
+pub fn kept<'a>(
+    log: &Log,
+    entries: impl IntoIterator<Item = &'a Entry>,
+    figure: Option<&str>,
+) -> Result<Vec<Kept>, Error> {
     let mut takes = Vec::new();
-    for entry in entries.iter().filter(|e| e.judged) {
+    for entry in entries.into_iter().filter(|e| e.judged) {
         let Some(day) = entry.recorded.as_ref().and_then(|r| date::day(&r.at)) else {
             continue;
         };

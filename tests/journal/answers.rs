@@ -236,3 +236,52 @@ fn a_log_that_may_not_be_written_may_be_read() {
         1
     );
 }
+
+#[test]
+fn each_word_of_the_log_has_its_example() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("none.db");
+    for word in ["list", "show", "label", "forget", "export", "merge"] {
+        let (code, told, _) = asked(&log, folder.path(), &["log", word, "--help"]);
+        assert_eq!(code, 0);
+        assert!(
+            told.contains(&format!("Example:\n  kettlemark log {word} ")),
+            "{told}"
+        );
+        // Every option says what it is for, on its line or below it.
+        let lines: Vec<&str> = told.lines().collect();
+        for (i, line) in lines.iter().enumerate() {
+            let option = line.trim_start().strip_prefix("--");
+            if let Some(rest) = option {
+                let beside = rest
+                    .split_once("  ")
+                    .is_some_and(|(_, text)| !text.trim().is_empty());
+                let below = lines
+                    .get(i + 1)
+                    .is_some_and(|l| l.starts_with("          "));
+                assert!(beside || below, "{word}: {line}");
+            }
+        }
+    }
+}
+
+#[test]
+fn an_empty_label_is_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("log.db");
+    let sample = |name: &str| root().join("sample-takes").join(name).display().to_string();
+    let (take, part) = (sample("lantern-1.mp3"), sample("lantern.musicxml"));
+    let words = [
+        "review",
+        &take,
+        "--part",
+        &part,
+        "--player",
+        "",
+        "--variant",
+        " ",
+    ];
+    assert_eq!(asked(&log, folder.path(), &words).0, 0);
+    let kept = Log::open(&log).unwrap().find("1").unwrap();
+    assert_eq!((kept.player, kept.variant), (None, None));
+}

@@ -170,6 +170,8 @@ pub fn made_by() -> String {
     format!("Made by kettlemark {}.", env!("CARGO_PKG_VERSION"))
 }
 
+/// A bar of progress; in braces what is put in.
+pub const PROGRESS: &str = "{pos} of {len} takes {wide_bar} {eta} left";
 pub const ALL_MEASURES: &str = "All measures";
 pub const RECKONED: &str = "How this is reckoned";
 pub const MEASURE: &str = "Measure";
