@@ -75,8 +75,8 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
         let said = text::compared(c, (&a.name, &b.name));
         put(out, &format!("{title}: {}\n", harmless(&said)))?;
     }
-    for apart in &comparison.apart {
-        put(out, &format!("{}\n", harmless(&text::apart(apart))))?;
+    for apart in text::apart(&comparison.apart) {
+        put(out, &format!("{}\n", harmless(&apart)))?;
     }
     put(
         out,

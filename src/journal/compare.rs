@@ -417,7 +417,7 @@ pub fn files(comparison: &Comparison) -> Vec<(String, String)> {
             @for figure in &figures { (figure) }
             h2 { (text::ALL_MEASURES) }
             (measure_table(comparison))
-            @for apart in &comparison.apart { p { (foreign(&text::apart(apart))) } }
+            @for apart in text::apart(&comparison.apart) { p { (foreign(&apart)) } }
             h2 { (text::BAR_BY_BAR) }
             (bar_table(comparison))
             h2 { (text::RECKONED) }

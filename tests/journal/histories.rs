@@ -318,6 +318,13 @@ fn two_sets_are_not_told_apart_by_their_settings() {
     assert_eq!(apart.left_out.other_settings, 6);
     let (_, page) = files(&comparison).pop().unwrap();
     assert!(page.contains("another limit for clean figures"));
+    let [told] = words::apart(&comparison.apart).try_into().unwrap();
+    assert_eq!(
+        told.replace('\u{a0}', " "),
+        "Not compared: Share of clean figures; Longest run of clean figures; Every figure clean \
+         (1 yes, 0 no). 6 takes reviewed with another limit for clean figures left out; review \
+         them again with that of the newest to compare."
+    );
     // Some takes alike on both sides are enough to go on with.
     let some = compare(&usual, &set("C", [4.0, 4.0, 2.0, 2.0, 2.0, 2.0]));
     let share = some.measures.iter().find(|c| c.measure == "clean_share");
@@ -362,7 +369,7 @@ fn no_two_days_need_differ_by_more_than_all() {
         let s = trends.series.iter().find(|s| s.measure == measure).unwrap();
         let told = words::series(s);
         assert!(
-            told.ends_with("No two days can differ enough to mean anything."),
+            told.ends_with("No two single days can differ enough to mean anything."),
             "{told}"
         );
         assert_eq!(words::smallest_change(s), "none can");

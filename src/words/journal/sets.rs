@@ -1,8 +1,8 @@
 //! What is said of two sets of takes beside one another.
 
-use super::{ALONE, in_95, measure_of, other_definition, other_settings, unit};
+use super::{ALONE, in_95, measure, other_definition, other_settings, unit};
 use crate::journal::compare::{Apart, Compared, Comparison, LeftOut};
-use crate::journal::measures::{Better, Definition};
+use crate::journal::measures::{Better, Choice, Definition};
 use crate::journal::stats::ALPHA;
 use crate::journal::stats::difference::{Difference, FEWEST_EACH, MOST_MORE_TAKES};
 use crate::number::{self, UNKNOWN, plain, short, signed, sized};
@@ -22,8 +22,9 @@ pub const SETS_RECKONED: &str = "Every take counts once. P says how often chance
      the same takes anew, would part them as far (permutation test); the interval holds those \
      differences the test cannot refuse. The measures after the first are corrected for being \
      many. Takes that were reviewed with other settings than the newest of both sets, or, where \
-     no day is known, than the last, are left out of those measures that depend on them. Where there are so few takes that no division of them is rarer than one in twenty, \
-     as with three of each, nothing can be settled, and no p is given.";
+     no day is known, than the last, are left out of those measures that depend on them. Where \
+     there are so few takes that no division of them is rarer than one in twenty, as with three \
+     of each, nothing can be settled, and no p is given.";
 
 /// A value in a table with its uncertainty, where that is known; with a sign
 /// or without.
@@ -129,13 +130,35 @@ fn left_out(takes: LeftOut, definition: &Definition) -> String {
         + &other_settings(takes.other_settings, definition.choice)
 }
 
-/// Why a measure of both sets is not compared.
-pub fn apart(apart: &Apart) -> String {
-    format!(
-        "{}: not compared.{}",
-        measure_of(apart.definition, &apart.of),
-        left_out(apart.left_out, apart.definition)
-    )
+/// Which measures of both sets are not compared, and why: one sentence for
+/// each choice that they depend on.
+pub fn apart(measures: &[Apart]) -> Vec<String> {
+    let mut choices: Vec<Choice> = Vec::new();
+    for apart in measures {
+        if !choices.contains(&apart.definition.choice) {
+            choices.push(apart.definition.choice);
+        }
+    }
+    choices
+        .into_iter()
+        .map(|choice| {
+            let mut names: Vec<&str> = Vec::new();
+            let (mut definition, mut settings) = (0, 0);
+            for apart in measures.iter().filter(|a| a.definition.choice == choice) {
+                if !names.contains(&measure(apart.definition)) {
+                    names.push(measure(apart.definition));
+                }
+                definition = definition.max(apart.left_out.other_definition);
+                settings = settings.max(apart.left_out.other_settings);
+            }
+            format!(
+                "Not compared: {}.{}{}",
+                names.join("; "),
+                other_definition(definition),
+                other_settings(settings, choice)
+            )
+        })
+        .collect()
 }
 
 #[cfg(test)]

@@ -22,10 +22,12 @@ pub const WEEKS_RECKONED: &str = "A day counts once, by the median of its takes.
      median of the slopes between all pairs of days (Theil and Sen); its interval holds the true \
      slope in at least 95 of 100 histories. A trend is named only where the exact test of Mann \
      and Kendall finds it rarer than one in twenty by chance; the measures after the first are \
-     corrected for being many. Takes that \
-     were reviewed with other settings than the newest are left out of those measures that depend \
-     on them. The smallest change is what two single days must differ by before \
-     it is more than measurement and the scatter from day to day.";
+     corrected for being many. Takes that were reviewed with other settings than the newest are \
+     left out of those measures that depend on them. The smallest change is what two single days \
+     must differ by before it is more than measurement and the scatter from day to day. How often \
+     a figure is clean is a curve over tempo and weeks, told at the last week; that it is clean \
+     nine times of ten at least, or less than that, is said only where 95 of 100 resamplings of \
+     the takes agree and the figures are twenty times likelier so than at nine of ten.";
 
 /// The window's title.
 pub fn weeks_title(part: &str) -> String {
@@ -85,7 +87,7 @@ pub fn series(s: &Series) -> String {
         Verdict::Falling => format!("Falling: {slope}."),
     };
     if nothing_tells(s) {
-        text += " No two days can differ enough to mean anything.";
+        text += " No two single days can differ enough to mean anything.";
     } else if let Some(change) = s.smallest_change {
         let change = sized(&plain(change, s.definition.decimals), unit);
         text += &format!(" Two days must differ by more than {change} to mean anything.");
