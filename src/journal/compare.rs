@@ -467,8 +467,8 @@ fn bar_table(comparison: &Comparison) -> Markup {
     let (a, b) = (harmless(&comparison.a), harmless(&comparison.b));
     let columns = [
         numbers(text::BAR, ""),
-        numbers(&a, text::MS_AGAINST_PULSE),
-        numbers(&b, text::MS_AGAINST_PULSE),
+        numbers(&a, text::MS_OFF_PULSE),
+        numbers(&b, text::MS_OFF_PULSE),
         numbers(&a, text::MS_UNEVEN),
         numbers(&b, text::MS_UNEVEN),
         numbers(&a, text::NOTES_WRONG),
@@ -476,7 +476,7 @@ fn bar_table(comparison: &Comparison) -> Markup {
     ];
     let wrong = |missed: Option<f64>, other: Option<f64>| {
         let both = missed.zip(other).map(|(missed, other)| missed + other);
-        Cell::sorted_by(&text::a_take(both), both)
+        Cell::number(&text::a_take(both))
     };
     let rows: Vec<Vec<Cell>> = comparison
         .bars
@@ -484,11 +484,11 @@ fn bar_table(comparison: &Comparison) -> Markup {
         .map(|bar| {
             let deviation = |side: usize| {
                 let (ms, sd) = (bar.deviation_ms[side], bar.deviation_sd_ms[side]);
-                Cell::sorted_by(&text::estimate(ms, sd, true), ms)
+                Cell::number(&text::estimate(ms, sd, true))
             };
             let uneven = |side: usize| {
                 let (ms, sd) = (bar.unevenness_ms[side], bar.unevenness_sd_ms[side]);
-                Cell::sorted_by(&text::estimate(ms, sd, false), ms)
+                Cell::number(&text::estimate(ms, sd, false))
             };
             vec![
                 Cell::number(&bar.bar.to_string()),

@@ -108,7 +108,7 @@ fn table(trends: &Trends) -> Markup {
                 Cell::number(&maybe_signed(s.per_week, d + 1)),
                 Cell::text(&interval.map_or(UNKNOWN.into(), |i| text::range(i, d + 1))),
                 Cell::sorted_by(&text::probability(s.p_corrected), s.p_corrected),
-                Cell::sorted_by(&text::smallest_change(s), s.smallest_change),
+                Cell::number(&text::smallest_change(s)),
                 Cell::text(text::verdict(s.verdict)),
             ]
         })

@@ -13,10 +13,10 @@ pub const NOTHING_IN_COMMON: &str = "The two sets have no measure in common.";
 pub const BAR_BY_BAR: &str = "Bar by bar";
 pub const MEANS: &str = "Means of the takes";
 pub const DIFFERENCE: &str = "Difference";
-pub const MEDIANS: &str = "Medians of the takes ± their standard uncertainty, early is negative; \
-     wrong notes are notes not heard or on another drum, a take";
+pub const MEDIANS: &str = "Time off the pulse, early negative, and unevenness: medians of the \
+     takes ± their standard uncertainty; wrong notes are notes not heard or on another drum, a take";
 pub const BAR: &str = "Bar";
-pub const MS_AGAINST_PULSE: &str = "ms against the pulse";
+pub const MS_OFF_PULSE: &str = "ms off pulse";
 pub const MS_UNEVEN: &str = "ms uneven";
 pub const NOTES_WRONG: &str = "wrong notes";
 pub const SETS_RECKONED: &str = "Every take counts once. P says how often chance alone, dividing \

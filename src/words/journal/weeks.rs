@@ -5,7 +5,7 @@ use crate::journal::measures::Choice;
 use crate::journal::stats::ALPHA;
 use crate::journal::stats::logistic::Fastest;
 use crate::journal::trend::{FEWEST_DAYS, Series, TempoEdge, Trends, Verdict};
-use crate::number::{self, NBSP, plain, signed, sized};
+use crate::number::{self, NBSP, UNKNOWN, plain, signed, sized};
 use crate::words::{count, kind_title};
 
 pub const WEEKS: &str = "Over the weeks";
@@ -24,8 +24,9 @@ pub const WEEKS_RECKONED: &str = "A day counts once, by the median of its takes.
      and Kendall finds it rarer than one in twenty by chance; the measures after the first are \
      corrected for being many. Takes that were reviewed with other settings than the newest are \
      left out of those measures that depend on them. The smallest change is what two single days \
-     must differ by before it is more than measurement and the scatter from day to day. How often \
-     a figure is clean is a curve over tempo and weeks, told at the last week; that it is clean \
+     must differ by before it is more than measurement and the scatter from day to day; a dash \
+     stands where no two can differ so far, or where there are too few to tell. How often a \
+     figure is clean is a curve over tempo and weeks, told at the last week; that it is clean \
      nine times of ten at least, or less than that, is said only where 95 of 100 resamplings of \
      the takes agree and the figures are twenty times likelier so than at nine of ten.";
 
@@ -103,10 +104,11 @@ fn nothing_tells(s: &Series) -> bool {
     s.smallest_change.is_some_and(|change| change >= widest)
 }
 
-/// The smallest change that means anything, for a table.
+/// The smallest change that means anything, for a table; a dash where there is
+/// none.
 pub fn smallest_change(s: &Series) -> String {
     if nothing_tells(s) {
-        return "none can".to_owned();
+        return UNKNOWN.to_owned();
     }
     number::maybe(s.smallest_change, s.definition.decimals)
 }
