@@ -6,14 +6,15 @@ use super::sounds::Sounds;
 use crate::regression;
 
 /// How many terms the probability rests on.
-pub const TERMS: usize = 7;
+pub const TERMS: usize = 8;
 
 /// The terms of the logistic regression: a constant; gain of the longest run
 /// against the most its candidates could be worth; gain of all runs against
 /// the most that all candidates could be worth; natural log of the gain of the
 /// longest run a step; share of its onsets struck; how well the strokes of all
 /// runs are on the drums written, mean natural log of the likelihood against
-/// any drum; natural log of the gain of all runs.
+/// any drum; natural log of the gain of all runs; natural log of how many drums
+/// there are to tell apart.
 pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64; TERMS]> {
     let best = runs.iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let steps = best.steps.len() as f64;
@@ -42,12 +43,13 @@ pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64
         steps / (last.onset - first.onset + 1) as f64,
         drums / struck.count() as f64,
         told.max(1.0).ln(),
+        f64::from(score.onsets[first.onset].in_force.count_ones().max(1)).ln(),
     ])
 }
 
 /// The weights, fitted to made pairs of tuning seeds, with sound and without,
 /// by `cargo bench --bench pieces -- --fit`.
-pub const WEIGHTS: [f64; TERMS] = [-9.201, 0.520, 13.969, 0.265, -6.802, 5.153, 0.204];
+pub const WEIGHTS: [f64; TERMS] = [-9.201, 0.520, 13.969, 0.265, -6.802, 5.153, 0.204, 0.0];
 
 /// Probability that a take is of a part, from its runs.
 pub(super) fn probability(score: &Score, sounds: &Sounds, runs: &[Run]) -> f64 {

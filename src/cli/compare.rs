@@ -1,6 +1,7 @@
 //! `compare`: two sets of takes beside one another.
 
 use super::log::save;
+use super::progress::late;
 use super::{DONE, put, say, write_files};
 use clap::Args;
 use kettlemark::error::{Error, reason};
@@ -11,7 +12,7 @@ use kettlemark::review::Review;
 use kettlemark::words::{count, journal as text};
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 /// Set two sets of takes beside one another
 ///
@@ -46,8 +47,9 @@ pub struct CompareArgs {
 
 /// Runs the command.
 pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
-    let (a, of_a) = set(args, &args.a)?;
-    let (b, of_b) = set(args, &args.b)?;
+    let (mut a, of_a, called_a) = set(args, &args.a)?;
+    let (mut b, of_b, called_b) = set(args, &args.b)?;
+    (a.name, b.name) = told_apart(&called_a, &called_b);
     let parts: BTreeSet<&str> = of_a.union(&of_b).map(|(part, _)| part.as_str()).collect();
     if parts.len() > 1 {
         say("kettlemark: the takes are not all of one part; bars are compared by their numbers");
@@ -68,10 +70,13 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
             return Ok(DONE);
         }
     }
-    for c in comparison.measures.iter().take(6) {
+    for c in comparison.shown() {
         let title = text::measure_of(c.definition, &c.of);
         let said = text::compared(c, (&a.name, &b.name));
         put(out, &format!("{title}: {}\n", harmless(&said)))?;
+    }
+    for apart in text::apart(&comparison.apart) {
+        put(out, &format!("{}\n", harmless(&apart)))?;
     }
     put(
         out,
@@ -83,19 +88,66 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write) -> Result<u8, Error> {
 /// The identity of a part and the hash of a take.
 type Identity = (String, String);
 
-/// A set and what its takes are.
-fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Error> {
-    let path = Path::new(name);
-    let (reviews, label) = if path.exists() {
-        (from_files(path)?, name)
-    } else {
-        let label = name.split_once(':').map_or(name, |(_, label)| label);
-        (from_log(args, name)?, label)
+/// What a set may be called, the shortest first.
+type Called = Vec<String>;
+
+/// The shortest names that are not the same, if there are such.
+fn told_apart(a: &Called, b: &Called) -> (String, String) {
+    let name = |called: &Called, length: usize| {
+        let longest = called.len().saturating_sub(1);
+        called.get(length.min(longest)).cloned().unwrap_or_default()
     };
-    let takes: Vec<Take> = reviews
-        .iter()
-        .filter_map(|r| Take::of(r, &r.take.file))
-        .collect();
+    let longest = a.len().max(b.len());
+    (0..longest)
+        .map(|length| (name(a, length), name(b, length)))
+        .find(|(a, b)| a != b)
+        .unwrap_or_else(|| (name(a, 0), name(b, 0)))
+}
+
+/// The last component of a path, then with its parent, and so on.
+fn endings(path: &Path) -> Called {
+    let whole = path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
+    let mut endings: Called = Vec::new();
+    for component in whole.components().rev() {
+        let Component::Normal(component) = component else {
+            break;
+        };
+        let component = component.to_string_lossy();
+        endings.push(match endings.last() {
+            Some(shorter) => format!("{component}/{shorter}"),
+            None => component.into_owned(),
+        });
+    }
+    endings
+}
+
+/// What the takes of a file or folder may be called: a folder by its name, one
+/// review by the file of its take.
+fn called_by_path(path: &Path, takes: &[Take]) -> Called {
+    let [take] = takes else {
+        return endings(path);
+    };
+    if path.is_dir() {
+        return endings(path);
+    }
+    let file = Path::new(&take.name).file_name().unwrap_or_default();
+    let file = file.to_string_lossy().into_owned();
+    let above = path.canonicalize().ok();
+    let above = above.as_deref().and_then(Path::parent).map(endings);
+    let longer = above.into_iter().flatten().map(|a| format!("{a}/{file}"));
+    std::iter::once(file.clone()).chain(longer).collect()
+}
+
+/// A set, what its takes are, and what it may be called.
+fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>, Called), Error> {
+    let path = Path::new(name);
+    let found = if path.exists() {
+        from_files(path)?
+    } else {
+        from_log(args, name)?
+    };
+    let (takes, identities): (Vec<Option<Take>>, BTreeSet<Identity>) = found.into_iter().unzip();
+    let takes: Vec<Take> = takes.into_iter().flatten().collect();
     if takes.is_empty() {
         let nothing = if path.exists() || name.contains(':') {
             "holds no judged take"
@@ -106,18 +158,27 @@ fn set(args: &CompareArgs, name: &str) -> Result<(Set, BTreeSet<Identity>), Erro
             "'{name}' {nothing}; 'kettlemark log' lists what has been kept"
         )));
     }
-    let identities = reviews
-        .into_iter()
-        .map(|r| (r.part.identity, r.take.hash))
-        .collect();
+    let called = if path.exists() {
+        called_by_path(path, &takes)
+    } else {
+        let label = name.split_once(':').map_or(name, |(_, label)| label);
+        vec![label.to_owned(), name.to_owned()]
+    };
     let set = Set {
-        name: label.to_owned(),
+        name: name.to_owned(),
         takes,
     };
-    Ok((set, identities))
+    Ok((set, identities, called))
 }
 
-fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
+/// Takes, `None` where they were not judged, and what they are.
+type Found = Vec<(Option<Take>, Identity)>;
+
+fn identity(review: Review) -> Identity {
+    (review.part.identity, review.take.hash)
+}
+
+fn from_log(args: &CompareArgs, name: &str) -> Result<Found, Error> {
     let mut filter = Filter {
         player: args.player.clone(),
         variant: None,
@@ -143,20 +204,28 @@ fn from_log(args: &CompareArgs, name: &str) -> Result<Vec<Review>, Error> {
     let within = |bpm: Option<f64>| {
         tempo.is_none_or(|(low, high)| bpm.is_some_and(|t| (low..=high).contains(&t)))
     };
-    log.entries()?
-        .iter()
-        .filter(|e| filter.takes(e) && within(e.tempo_bpm))
-        .map(|e| log.review(e.id))
+    let mut entries = log.entries()?;
+    entries.retain(|e| filter.takes(e) && within(e.tempo_bpm));
+    late(entries.iter())
+        .map(|e| {
+            let review = log.review(e.id)?;
+            let recorded = e.recorded.as_ref().map(|r| r.at.clone());
+            let take = Take::kept(&review, &review.take.file, log.measures(e.id)?, recorded);
+            Ok((take, identity(review)))
+        })
         .collect()
 }
 
 /// The reviews of a file, or of all review.json below a folder, in order of
 /// name.
-fn from_files(path: &Path) -> Result<Vec<Review>, Error> {
-    found_below(path, &["review.json"])?
-        .iter()
+fn from_files(path: &Path) -> Result<Found, Error> {
+    let files = found_below(path, &["review.json"])?;
+    late(files.iter())
         .map(|file| {
-            review_in(file).map_err(|what| Error::Usage(format!("{}: {what}", file.display())))
+            let review = review_in(file)
+                .map_err(|what| Error::Usage(format!("{}: {what}", file.display())))?;
+            let take = Take::of(&review, &review.take.file);
+            Ok((take, identity(review)))
         })
         .collect()
 }

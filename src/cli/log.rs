@@ -1,5 +1,6 @@
 //! `log`: what has been kept.
 
+use super::progress::late;
 use super::{DONE, put, say};
 use clap::{ArgGroup, Args, Subcommand};
 use kettlemark::error::Error;
@@ -25,33 +26,42 @@ pub struct LogArgs {
 #[derive(Subcommand)]
 enum What {
     /// List the entries (also without a word)
+    #[command(after_help = "Example:\n  kettlemark log list --player A")]
     List(Wanted),
     /// Show one entry with all its measures
+    #[command(after_help = "Example:\n  kettlemark log show 12")]
     Show {
         /// Number of the entry, or the beginning of its take's hash
         entry: String,
     },
     /// Set player, variant and note of entries; an empty text removes one
-    #[command(group = ArgGroup::new("labels").required(true).multiple(true))]
+    #[command(
+        group = ArgGroup::new("labels").required(true).multiple(true),
+        after_help = "Example:\n  kettlemark log label 12 13 --player A --note 'new heads'"
+    )]
     Label {
         /// Numbers of the entries
         #[arg(required = true)]
         entries: Vec<String>,
+        /// Who played
         #[arg(long, value_name = "NAME", group = "labels")]
         player: Option<String>,
         /// A sticking, a pair of mallets, anything two sets may differ in
         #[arg(long, value_name = "NAME", group = "labels")]
         variant: Option<String>,
+        /// Anything to remember of the take
         #[arg(long, value_name = "TEXT", group = "labels")]
         note: Option<String>,
     },
     /// Take entries out of the log
+    #[command(after_help = "Example:\n  kettlemark log forget 12 13")]
     Forget {
         /// Numbers of the entries
         #[arg(required = true)]
         entries: Vec<String>,
     },
     /// Write the log for other programs
+    #[command(after_help = "Example:\n  kettlemark log export --csv measures.csv --player A")]
     Export {
         /// One line a measure; - for standard output
         #[arg(long, value_name = "FILE", required_unless_present = "jsonl")]
@@ -62,7 +72,9 @@ enum What {
         #[command(flatten)]
         wanted: Wanted,
     },
-    /// Take in another log; of two reviews of one take the newer stays
+    /// Take in another log; of two reviews of one take the newer stays, and
+    /// labels it lacks come from the older
+    #[command(after_help = "Example:\n  kettlemark log merge laptop/practice.db")]
     Merge {
         /// The other log
         other: PathBuf,
@@ -134,10 +146,10 @@ pub fn run(args: &LogArgs, out: &mut dyn Write) -> Result<u8, Error> {
                 say("kettlemark: no kept take is meant by this; 'kettlemark log' lists them");
             }
             if let Some(file) = csv {
-                save(file, &export::csv(&log, &entries)?, out)?;
+                save(file, &export::csv(&log, late(entries.iter()))?, out)?;
             }
             if let Some(file) = jsonl {
-                save(file, &export::json_lines(&log, &entries)?, out)?;
+                save(file, &export::json_lines(&log, late(entries.iter()))?, out)?;
             }
         }
         Some(What::Merge { other }) => {

@@ -9,6 +9,7 @@ mod compare;
 mod given;
 mod log;
 mod part;
+mod progress;
 mod review;
 mod shell;
 mod trend;

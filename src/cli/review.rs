@@ -87,8 +87,8 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
     if !args.no_log {
         let meta = KeepMeta {
             recorded,
-            player: args.player.clone(),
-            variant: args.variant.clone(),
+            player: label(args.player.as_ref()),
+            variant: label(args.variant.as_ref()),
             note: None,
         };
         journal::keep(&review, &meta, &journal::log_path(args.log.as_deref()))?;
@@ -102,6 +102,11 @@ pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
         args.take.display()
     ));
     Ok(NOT_JUDGED)
+}
+
+/// An empty label is none.
+fn label(given: Option<&String>) -> Option<String> {
+    given.filter(|label| !label.trim().is_empty()).cloned()
 }
 
 /// Where the report goes. Without `--out`, a folder that holds the review of

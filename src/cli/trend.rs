@@ -1,6 +1,7 @@
 //! `trend`: one player over weeks.
 
 use super::log::{Wanted, save};
+use super::progress::late;
 use super::{DONE, put, write_files};
 use clap::Args;
 use kettlemark::error::Error;
@@ -54,7 +55,7 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
         )?;
         entries.first().map(|e| e.part_title.clone())
     };
-    let takes = trend::kept(&log, &entries, args.figure.as_deref())?;
+    let takes = trend::kept(&log, late(entries.iter()), args.figure.as_deref())?;
     if let Some(kind) = &args.figure
         && takes.iter().all(|t| t.measures.is_empty())
     {
@@ -73,7 +74,7 @@ pub fn run(args: &TrendArgs, out: &mut dyn Write) -> Result<u8, Error> {
             return Ok(DONE);
         }
     }
-    for series in trends.series.iter().take(6) {
+    for series in trends.shown() {
         let title = text::measure_of(series.definition, &series.of);
         put(out, &format!("{title}: {}\n", text::series(series)))?;
     }

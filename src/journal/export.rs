@@ -29,7 +29,7 @@ const HEAD: [&str; 18] = [
 
 /// One line for every measure of every entry; an entry without measures has
 /// one line with those cells empty. Unknown is an empty cell.
-pub fn csv(log: &Log, entries: &[Entry]) -> Result<String, Error> {
+pub fn csv<'a>(log: &Log, entries: impl IntoIterator<Item = &'a Entry>) -> Result<String, Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // A Vec takes every byte: writing cannot fail.
     let _ = writer.write_record(HEAD);
@@ -73,7 +73,10 @@ pub fn csv(log: &Log, entries: &[Entry]) -> Result<String, Error> {
 }
 
 /// One JSON object a line and take: labels, measures and the review.
-pub fn json_lines(log: &Log, entries: &[Entry]) -> Result<String, Error> {
+pub fn json_lines<'a>(
+    log: &Log,
+    entries: impl IntoIterator<Item = &'a Entry>,
+) -> Result<String, Error> {
     let mut lines = String::new();
     for entry in entries {
         let mut object = summary(entry);

@@ -160,7 +160,9 @@ impl Log {
     /// Keeps a review; an earlier one of the same take and part is replaced
     /// and leaves its labels.
     pub fn keep(&mut self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
-        self.put(review, meta, &now(), Rule::Always).map(|_| ())
+        let rows = measures::of_review(review);
+        self.put((review, &rows), meta, &now(), Rule::Always)
+            .map(|_| ())
     }
 
     /// Keeps the review of a class unless this very one is there already.
@@ -182,9 +184,9 @@ impl Log {
             .optional()
             .map_err(failing(&self.path))?;
         if found.is_none() || found != serde_json::to_string(review).ok() {
-            return self
-                .put(review, meta, &now(), Rule::OfClass { earlier })
-                .map(|_| ());
+            let rows = measures::of_review(review);
+            let rule = Rule::OfClass { earlier };
+            return self.put((review, &rows), meta, &now(), rule).map(|_| ());
         }
         self.connection
             .execute(
@@ -199,7 +201,7 @@ impl Log {
     /// Puts in a review made at `reviewed_at`. Says whether it was put in.
     fn put(
         &mut self,
-        review: &Review,
+        (review, rows): (&Review, &[Measure]),
         meta: &KeepMeta,
         reviewed_at: &str,
         rule: Rule<'_>,
@@ -210,7 +212,6 @@ impl Log {
             what: format!("a review cannot be written as JSON: {e}"),
         })?;
         let settings = serde_json::to_string(&review.settings).unwrap_or_default();
-        let rows = measures::of_review(review);
         let work = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
@@ -261,7 +262,7 @@ impl Log {
             .optional()
             .map_err(&fails)?;
         if let Some(id) = id {
-            schema::put_measures(&work, id, &rows).map_err(&fails)?;
+            schema::put_measures(&work, id, rows).map_err(&fails)?;
         }
         work.commit().map_err(&fails)?;
         Ok(id.is_some())
@@ -356,21 +357,55 @@ impl Log {
     }
 
     /// Takes in the entries of another log; of two of the same take and part
-    /// the newer review stays. Says how many were taken in. Entry by entry:
-    /// stopped in the middle, it can be done again.
+    /// the newer review stays, and labels that its entry lacks come from the
+    /// older. Measures come over as they are, with the versions of their
+    /// definitions. Says how many were taken in. Entry by entry: stopped in the
+    /// middle, it can be done again.
     pub fn merge(&mut self, other: &Self) -> Result<usize, Error> {
         let mut taken = 0;
+        let some = |label: &String| !label.is_empty();
         for entry in other.entries()? {
             let review = other.review(entry.id)?;
+            let rows = other.measures(entry.id)?;
             let meta = KeepMeta {
                 recorded: entry.recorded,
-                player: entry.player,
-                variant: entry.variant,
-                note: entry.note,
+                player: entry.player.filter(some),
+                variant: entry.variant.filter(some),
+                note: entry.note.filter(some),
             };
-            taken += usize::from(self.put(&review, &meta, &entry.reviewed_at, Rule::IfNewer)?);
+            if self.put((&review, &rows), &meta, &entry.reviewed_at, Rule::IfNewer)? {
+                taken += 1;
+            } else {
+                self.fill_labels(&review, &meta)?;
+            }
         }
         Ok(taken)
+    }
+
+    /// Sets those labels of a review's entry that are not there yet.
+    fn fill_labels(&self, review: &Review, meta: &KeepMeta) -> Result<(), Error> {
+        let recorded = meta.recorded.as_ref();
+        self.connection
+            .execute(
+                "UPDATE entry SET \
+                 recorded_from = CASE WHEN recorded IS NULL THEN ?4 ELSE recorded_from END, \
+                 recorded = coalesce(recorded, ?3), \
+                 player = coalesce(nullif(player, ''), ?5), \
+                 variant = coalesce(nullif(variant, ''), ?6), \
+                 note = coalesce(nullif(note, ''), ?7) \
+                 WHERE take_hash = ?1 AND part_identity = ?2",
+                params![
+                    review.take.hash,
+                    review.part.identity,
+                    recorded.map(|r| &r.at),
+                    recorded.map(|r| r.origin.name()),
+                    meta.player,
+                    meta.variant,
+                    meta.note,
+                ],
+            )
+            .map(|_| ())
+            .map_err(failing(&self.path))
     }
 
     fn wrong(&self, what: String) -> Error {

@@ -6,6 +6,7 @@
 
 use crate::align::Outcome;
 use crate::review::{Figure, Review, StopState};
+use crate::settings::Settings;
 use crate::stats::{mean, median};
 use std::collections::BTreeMap;
 
@@ -16,6 +17,37 @@ pub enum Better {
     Higher,
     /// Neither: a matter of choice, such as the tempo.
     Neither,
+}
+
+/// What a user chose before a review and a measure depends on. The other
+/// settings change no measure: the bands of intonation change words, and the
+/// passage says which run is measured, not how.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Choice {
+    Nothing,
+    /// The frequency of A4, against which a pitch is told.
+    A4,
+    /// How far off a clean figure may be.
+    CleanLimit,
+    /// How much likelier "not as written" must be before it is said.
+    AccuseRatio,
+}
+
+impl Choice {
+    /// What was chosen: equal where the measures can be set beside one
+    /// another.
+    pub fn made(self, settings: &Settings) -> [f64; 2] {
+        match self {
+            Self::Nothing => [0.0; 2],
+            Self::A4 => [settings.a4_hz; 2],
+            // The factor and the noticeable difference only matter together.
+            Self::CleanLimit => [
+                settings.clean_factor * settings.noticeable_ms,
+                settings.clean_factor * settings.noticeable_pct,
+            ],
+            Self::AccuseRatio => [settings.accuse_ratio; 2],
+        }
+    }
 }
 
 /// What a measure is.
@@ -29,6 +61,7 @@ pub struct Definition {
     pub better: Better,
     /// How many of them are shown.
     pub decimals: usize,
+    pub choice: Choice,
 }
 
 const fn definition(
@@ -43,18 +76,36 @@ const fn definition(
         unit,
         better,
         decimals,
+        choice: Choice::Nothing,
     }
 }
 
-/// Every measure that is kept. The first is the one a trend is read for.
+impl Definition {
+    /// How far apart two values can be at most; `None` where nothing bounds
+    /// them.
+    pub fn widest(&self) -> Option<f64> {
+        match self.name {
+            "clean_share" | "stopped_share" | "missed_share" | "other_drum_share" => Some(100.0),
+            "all_clean" => Some(1.0),
+            _ => None,
+        }
+    }
+
+    const fn by(self, choice: Choice) -> Self {
+        Self { choice, ..self }
+    }
+}
+
+/// Every measure that is kept. The first, of the leading kind of figure, is
+/// the one a trend is read for.
 pub const DEFINITIONS: &[Definition] = &[
     definition("unevenness", "ms", Better::Lower, 1),
     definition("unevenness_share", "%", Better::Lower, 1),
-    definition("clean_share", "%", Better::Higher, 0),
-    definition("clean_run", "figures", Better::Higher, 0),
-    definition("all_clean", "0 or 1", Better::Higher, 0),
-    definition("off_pitch", "cents", Better::Lower, 1),
-    definition("cents", "cents", Better::Neither, 1),
+    definition("clean_share", "%", Better::Higher, 0).by(Choice::CleanLimit),
+    definition("clean_run", "figures", Better::Higher, 0).by(Choice::CleanLimit),
+    definition("all_clean", "0 or 1", Better::Higher, 0).by(Choice::CleanLimit),
+    definition("off_pitch", "cents", Better::Lower, 1).by(Choice::A4),
+    definition("cents", "cents", Better::Neither, 1).by(Choice::A4),
     definition("accent_contrast", "dB", Better::Neither, 1),
     definition("stop_late", "ms", Better::Neither, 0),
     definition("stopped_share", "%", Better::Higher, 0),
@@ -62,10 +113,53 @@ pub const DEFINITIONS: &[Definition] = &[
     definition("roll_unevenness", "%", Better::Lower, 1),
     definition("tempo", "bpm", Better::Neither, 1),
     definition("tempo_drift", "%/min", Better::Neither, 2),
-    definition("missed_share", "%", Better::Lower, 1),
-    definition("other_drum_share", "%", Better::Lower, 1),
+    definition("missed_share", "%", Better::Lower, 1).by(Choice::AccuseRatio),
+    definition("other_drum_share", "%", Better::Lower, 1).by(Choice::AccuseRatio),
     definition("deviation", "ms", Better::Neither, 1),
 ];
+
+/// How many measures are said in the terminal and drawn on a page.
+pub const MOST_SHOWN: usize = 8;
+
+/// Of the leading kind of figure, in this order before all else.
+const OF_FIGURES: [&str; 4] = ["unevenness", "clean_share", "clean_run", "all_clean"];
+/// Of the whole take, in this order behind them.
+const OF_TAKES: [&str; 4] = ["off_pitch", "accent_contrast", "stop_late", "tempo"];
+/// The unevenness again, in another unit: for tables alone.
+const DOUBLE: &str = "unevenness_share";
+
+/// Whether a measure is for charts as well as for tables.
+pub fn is_charted(definition: &Definition) -> bool {
+    definition.name != DOUBLE
+}
+
+/// Whether a kind of figure is a triplet, whose evenness players ask for
+/// first.
+pub fn is_triplet(kind: &str) -> bool {
+    kind.starts_with("triplet")
+}
+
+/// Where a measure stands among all, to be sorted by: the leading kind of
+/// figure, the take, the other kinds, all else, and last what is there twice.
+pub fn standing(
+    definition: &Definition,
+    of: &str,
+    leading: Option<&str>,
+) -> (usize, String, usize, String) {
+    let among = |names: &[&str]| names.iter().position(|n| *n == definition.name);
+    let place = place_of(definition.name).unwrap_or(DEFINITIONS.len());
+    match (among(&OF_FIGURES), among(&OF_TAKES)) {
+        (Some(rank), _) if Some(of) == leading => (0, String::new(), rank, String::new()),
+        (Some(rank), _) => (2, of.to_owned(), rank, String::new()),
+        (_, Some(rank)) => (1, String::new(), rank, of.to_owned()),
+        _ => (
+            3 + usize::from(definition.name == DOUBLE),
+            String::new(),
+            place,
+            of.to_owned(),
+        ),
+    }
+}
 
 /// The place of a name among [`DEFINITIONS`], if it is there.
 pub fn place_of(name: &str) -> Option<usize> {
@@ -235,9 +329,7 @@ fn figures(review: &Review, rows: &mut Rows) {
         let here = ("figure", kind);
         let measured: Vec<f64> = figures.iter().filter_map(|f| f.unevenness_ms).collect();
         let sds: Vec<f64> = figures.iter().filter_map(|f| f.unevenness_sd_ms).collect();
-        // The median of n like estimates is a quarter less sure than their
-        // mean (efficiency 2/pi for normal errors).
-        let sd = median(&sds).map(|s| 1.253 * s / (sds.len() as f64).sqrt());
+        let sd = sd_of_median(&sds);
         rows.put(here, "unevenness", median(&measured), sd, measured.len());
         let shares: Vec<f64> = figures.iter().filter_map(|f| f.unevenness_pct).collect();
         rows.put(
@@ -302,38 +394,42 @@ fn drums(review: &Review, rows: &mut Rows) {
 }
 
 fn bars(review: &Review, rows: &mut Rows) {
-    let mut by_bar: BTreeMap<i32, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+    type Estimate = (f64, Option<f64>);
+    let mut by_bar: BTreeMap<i32, [Vec<Estimate>; 2]> = BTreeMap::new();
     for note in &review.notes {
         if let Some(ms) = note.deviation_ms {
-            by_bar.entry(note.bar).or_default().0.push(ms);
+            let [deviations, _] = by_bar.entry(note.bar).or_default();
+            deviations.push((ms, note.deviation_sd_ms));
         }
     }
     for figure in &review.figures {
         if let Some(ms) = figure.unevenness_ms {
-            by_bar.entry(figure.bar).or_default().1.push(ms);
+            let [_, uneven] = by_bar.entry(figure.bar).or_default();
+            uneven.push((ms, figure.unevenness_sd_ms));
         }
     }
-    for (bar, (deviations, uneven)) in by_bar {
-        let key = bar.to_string();
-        rows.put(
-            ("bar", &key),
-            "deviation",
-            mean(&deviations),
-            None,
-            deviations.len(),
-        );
-        rows.put(
-            ("bar", &key),
-            "unevenness",
-            median(&uneven),
-            None,
-            uneven.len(),
-        );
+    for (bar, [deviations, uneven]) in by_bar {
+        let here = ("bar", &*bar.to_string());
+        let (values, sds): (Vec<f64>, Vec<Option<f64>>) = deviations.into_iter().unzip();
+        let sds: Option<Vec<f64>> = sds.into_iter().collect();
+        let sd = sds.and_then(|s| sd_of_mean(&s));
+        rows.put(here, "deviation", mean(&values), sd, values.len());
+        let (values, sds): (Vec<f64>, Vec<Option<f64>>) = uneven.into_iter().unzip();
+        let sds: Vec<f64> = sds.into_iter().flatten().collect();
+        let sd = sd_of_median(&sds);
+        rows.put(here, "unevenness", median(&values), sd, values.len());
     }
 }
 
 fn per_cent(count: usize, of: usize) -> Option<f64> {
     (of > 0).then(|| 100.0 * count as f64 / of as f64)
+}
+
+/// Standard uncertainty of the median of like estimates: from three on a
+/// quarter more than that of their mean (efficiency 2/pi for normal errors).
+pub(super) fn sd_of_median(sds: &[f64]) -> Option<f64> {
+    let less_sure = if sds.len() > 2 { 1.253 } else { 1.0 };
+    median(sds).map(|s| less_sure * s / (sds.len() as f64).sqrt())
 }
 
 /// Standard uncertainty of the mean of independent estimates.

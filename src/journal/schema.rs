@@ -59,13 +59,21 @@ pub fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), 
         path: path.to_path_buf(),
         what,
     };
-    if version(connection).map_err(&fails)? == STEPS.len() {
+    if version(connection).map_err(&fails)? == STEPS.len() && is_ours(connection).map_err(&fails)? {
         return Ok(());
     }
     // Asked again inside: another program may be bringing it up to date.
     let work = connection
         .transaction_with_behavior(TransactionBehavior::Immediate)
         .map_err(&fails)?;
+    let tables: i64 = work
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |r| r.get(0))
+        .map_err(&fails)?;
+    if tables > 0 && !is_ours(&work).map_err(&fails)? {
+        return Err(wrong(
+            "this is a database of another program. Name another file with --log".to_owned(),
+        ));
+    }
     let found = version(&work).map_err(&fails)?;
     if found > STEPS.len() {
         return Err(wrong(format!(
@@ -73,17 +81,6 @@ pub fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), 
              Update this program, or name another log with --log",
             STEPS.len()
         )));
-    }
-    let tables: i64 = work
-        .query_row("SELECT count(*) FROM sqlite_schema", [], |r| r.get(0))
-        .map_err(&fails)?;
-    let id: i64 = work
-        .query_row("PRAGMA application_id", [], |r| r.get(0))
-        .map_err(&fails)?;
-    if tables > 0 && id != APPLICATION_ID {
-        return Err(wrong(
-            "this is a database of another program. Name another file with --log".to_owned(),
-        ));
     }
     for (step, sql) in STEPS.iter().enumerate().skip(found) {
         work.execute_batch(sql).map_err(&fails)?;
@@ -98,14 +95,24 @@ pub fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), 
     work.commit().map_err(&fails)
 }
 
+fn is_ours(connection: &Connection) -> rusqlite::Result<bool> {
+    let id: i64 = connection.query_row("PRAGMA application_id", [], |r| r.get(0))?;
+    Ok(id == APPLICATION_ID)
+}
+
 fn version(connection: &Connection) -> rusqlite::Result<usize> {
     connection.query_row("PRAGMA user_version", [], |r| {
         r.get::<_, i64>(0).map(|v| v as usize)
     })
 }
 
-/// Measures of the reviews that were kept before there were measures. A
-/// review that cannot be read keeps none.
+/// The version of every definition when measures were first kept. It stays 1,
+/// whatever becomes of the definitions.
+const FIRST_VERSION: u32 = 1;
+
+/// Measures of the reviews that were kept before there were measures: made
+/// before any definition was changed, they are of the first version of each.
+/// A review that cannot be read keeps none.
 fn fill_measures(work: &Transaction<'_>) -> rusqlite::Result<()> {
     let mut query = work.prepare("SELECT id, review FROM entry")?;
     let reviews = query
@@ -113,10 +120,17 @@ fn fill_measures(work: &Transaction<'_>) -> rusqlite::Result<()> {
         .collect::<Result<Vec<(i64, String)>, _>>()?;
     for (id, text) in reviews {
         if let Ok(review) = serde_json::from_str::<Review>(&text) {
-            put_measures(work, id, &measures::of_review(&review))?;
+            put_measures(work, id, &first(measures::of_review(&review)))?;
         }
     }
     Ok(())
+}
+
+fn first(mut rows: Vec<Measure>) -> Vec<Measure> {
+    for row in &mut rows {
+        row.version = FIRST_VERSION;
+    }
+    rows
 }
 
 /// Replaces the measures of an entry.
@@ -139,4 +153,24 @@ pub fn put_measures(work: &Transaction<'_>, id: i64, rows: &[Measure]) -> rusqli
         ])?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_kept_first_is_of_the_first_definitions() {
+        let row = Measure {
+            scope: "take".to_owned(),
+            key: String::new(),
+            name: "tempo".to_owned(),
+            value: 96.0,
+            sd: None,
+            count: 1,
+            // Of a later program.
+            version: 7,
+        };
+        assert_eq!(first(vec![row])[0].version, 1);
+    }
 }

@@ -78,7 +78,7 @@ pub fn against_tempo(id: &str, width: f64, edge: &TempoEdge) -> Option<Svg> {
         let tip = words::at_tempo_tip(take);
         svg.circle((at, y.at(share)), 3.4, "dot", Some(&tip));
     }
-    let key = words::against_tempo_key(edge.curve.is_some(), marked);
+    let key = words::against_tempo_key(edge.curve.is_some(), edge.at_the_end, marked);
     let foot = note(&mut svg, (LEFT, unit_at.1 + 4.0, width), &key);
     svg.set_height(foot + 8.0);
     Some(svg)
@@ -91,12 +91,10 @@ fn fastest_clean(svg: &mut Svg, (x, y): (Scale, Scale), fastest: &Fastest) {
         return;
     };
     let (top, base) = (y.at(100.0), y.at(0.0));
-    if let Some(i) = interval {
-        let (from, to) = (x.held(i.low), x.held(i.high));
-        svg.rect((from, top), (to - from, base - top), "wash", None);
-        svg.line((from, top), (from, base), "hair");
-        svg.line((to, top), (to, base), "hair");
-    }
+    let (from, to) = (x.held(interval.low), x.held(interval.high));
+    svg.rect((from, top), (to - from, base - top), "wash", None);
+    svg.line((from, top), (from, base), "hair");
+    svg.line((to, top), (to, base), "hair");
     let at = x.at(*bpm);
     svg.line((at, top - 8.0), (at, base), "copper");
     let text = words::fastest_clean(*bpm, *interval);

@@ -9,12 +9,16 @@
 use super::charts::Point;
 use super::date;
 use super::log::{Entry, Log};
-use super::measures::{Better, DEFINITIONS, Definition, Measure, place_of};
-use super::stats::logistic::{Attempt, Curve, Fastest, fastest_nine_of_ten, fit};
+use super::measures::{
+    Better, Choice, DEFINITIONS, Definition, MOST_SHOWN, Measure, definition_of, is_charted,
+    is_triplet, place_of, standing,
+};
+use super::stats::logistic::{Attempt, Curve, Fastest, curve, fastest_nine_of_ten, span_weeks};
 use super::stats::trend::{MannKendall, TrendLine, mann_kendall, trend_line};
 use super::stats::{ALPHA, Interval, holm};
 use crate::error::Error;
 use crate::review::Review;
+use crate::settings::Settings;
 use crate::stats::{mean, median};
 use crate::words::journal as words;
 use serde::Serialize;
@@ -57,6 +61,9 @@ pub struct Series {
     pub days: Vec<Day>,
     /// Takes left out because an earlier definition measured them.
     pub other_definition: usize,
+    /// Takes left out because they were reviewed with other settings than the
+    /// newest, of those that the measure depends on.
+    pub other_settings: usize,
     /// Per week; `None` below two days.
     pub per_week: Option<f64>,
     /// Holds the true slope in 95 % of cases; `None` below five days.
@@ -84,9 +91,17 @@ pub struct TempoEdge {
     pub figure: String,
     /// The fastest tempo at which it is clean nine times of ten.
     pub fastest: Fastest,
+    /// Whether that is told at the end of the weeks; else the takes are of
+    /// one week and told together.
+    pub at_the_end: bool,
     /// Every take with such figures, in order of time.
     pub takes: Vec<AtTempo>,
-    /// How often they are clean, by tempo; `None` where the takes do not
+    /// Takes left out because an earlier definition says what is clean.
+    pub other_definition: usize,
+    /// Takes left out because their figures were held to another limit than
+    /// those of the newest.
+    pub other_settings: usize,
+    /// How often they are clean, by tempo, at the end of the weeks; `None` where the takes do not
     /// tell.
     #[serde(skip)]
     pub curve: Option<Curve>,
@@ -116,30 +131,45 @@ pub struct Trends {
     pub tempo_edges: Vec<TempoEdge>,
 }
 
+impl Trends {
+    /// The measures that are said and drawn before all others.
+    pub fn shown(&self) -> impl Iterator<Item = &Series> {
+        let charted = |s: &&Series| is_charted(s.definition);
+        self.series.iter().filter(charted).take(MOST_SHOWN)
+    }
+}
+
 /// A take with what a trend needs of it.
 #[derive(Clone, Debug)]
 pub struct Kept {
     pub date: String,
+    pub settings: Settings,
     pub measures: Vec<Measure>,
     /// Figure kind and attempt; `week` counts from 1970.
     pub attempts: Vec<(String, Attempt)>,
 }
 
 /// Reads what a trend needs of some entries. `figure` keeps one kind only.
-pub fn kept(log: &Log, entries: &[Entry], figure: Option<&str>) -> Result<Vec<Kept>, Error> {
+pub fn kept<'a>(
+    log: &Log,
+    entries: impl IntoIterator<Item = &'a Entry>,
+    figure: Option<&str>,
+) -> Result<Vec<Kept>, Error> {
     let mut takes = Vec::new();
-    for entry in entries.iter().filter(|e| e.judged) {
+    for entry in entries.into_iter().filter(|e| e.judged) {
         let Some(day) = entry.recorded.as_ref().and_then(|r| date::day(&r.at)) else {
             continue;
         };
         let mut measures = log.measures(entry.id)?;
-        let mut attempts = attempts(&log.review(entry.id)?, weeks(&day.to_string()));
+        let review = log.review(entry.id)?;
+        let mut attempts = attempts(&review, weeks(&day.to_string()));
         if let Some(kind) = figure {
             measures.retain(|m| m.scope == "figure" && m.key == kind);
             attempts.retain(|a| a.0 == kind);
         }
         takes.push(Kept {
             date: day.to_string(),
+            settings: review.settings,
             measures,
             attempts,
         });
@@ -180,12 +210,12 @@ fn days(date: &str) -> f64 {
 /// The trends of takes; `entries` is how many there were before those
 /// without a day were left out.
 pub fn trends(takes: &[Kept], entries: usize) -> Trends {
-    let mut by_key: BTreeMap<(usize, String), Vec<(&str, &Measure)>> = BTreeMap::new();
+    let mut by_key: BTreeMap<(usize, String), Vec<(&Kept, &Measure)>> = BTreeMap::new();
     for take in takes {
         for m in take.measures.iter().filter(|m| m.scope != "bar") {
             if let Some(place) = place_of(&m.name) {
                 let key = (place, m.key.clone());
-                by_key.entry(key).or_default().push((&take.date, m));
+                by_key.entry(key).or_default().push((take, m));
             }
         }
     }
@@ -193,7 +223,6 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
         .into_iter()
         .map(|((place, of), rows)| one(&DEFINITIONS[place], of, &rows))
         .collect();
-    // The figure played on most days leads, of equals the one played most.
     let played = |kind: &str| -> usize {
         let measures = takes.iter().flat_map(|t| &t.measures);
         measures
@@ -201,15 +230,17 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
             .map(|m| m.count)
             .sum()
     };
-    let main = (0..series.len())
-        .filter(|&i| series[i].measure == DEFINITIONS[0].name)
-        .max_by_key(|&i| {
-            let s = &series[i];
-            (s.days.len(), played(&s.of), std::cmp::Reverse(i))
-        });
-    if let Some(main) = main {
-        series[..=main].rotate_right(1);
-    }
+    // Triplets lead where there are days enough of them, else the figure
+    // played most.
+    let main = series
+        .iter()
+        .filter(|s| s.measure == DEFINITIONS[0].name)
+        .max_by_key(|s| {
+            let days = s.days.len().min(FEWEST_DAYS);
+            (days, is_triplet(&s.of), played(&s.of))
+        })
+        .map(|s| s.of.clone());
+    series.sort_by_cached_key(|s| standing(s.definition, &s.of, main.as_deref()));
     judge(&mut series, main.is_some());
     let mut dates: Vec<&str> = takes.iter().map(|t| t.date.as_str()).collect();
     dates.sort_unstable();
@@ -225,12 +256,26 @@ pub fn trends(takes: &[Kept], entries: usize) -> Trends {
     }
 }
 
-fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -> Series {
+/// What was chosen for the newest of some takes; of those of one day the last
+/// in order counts.
+fn newest_choice<'a>(choice: Choice, takes: impl Iterator<Item = &'a Kept>) -> Option<[f64; 2]> {
+    let newest = takes.max_by(|a, b| a.date.cmp(&b.date))?;
+    Some(choice.made(&newest.settings))
+}
+
+fn one(definition: &'static Definition, of: String, rows: &[(&Kept, &Measure)]) -> Series {
     let mut by_day: BTreeMap<&str, Vec<(f64, Option<f64>)>> = BTreeMap::new();
-    let same = |m: &Measure| m.version == definition.version;
+    let (rows, earlier): (Vec<_>, Vec<_>) = rows
+        .iter()
+        .partition(|(_, m)| m.version == definition.version);
+    let choice = definition.choice;
+    let newest = newest_choice(choice, rows.iter().map(|(take, _)| *take));
+    let (rows, otherwise): (Vec<_>, Vec<_>) = rows
+        .into_iter()
+        .partition(|(take, _)| Some(choice.made(&take.settings)) == newest);
     let mut sds = Vec::new();
-    for (date, m) in rows.iter().filter(|(_, m)| same(m)) {
-        by_day.entry(date).or_default().push((m.value, m.sd));
+    for (take, m) in &rows {
+        by_day.entry(&take.date).or_default().push((m.value, m.sd));
         sds.extend(m.sd);
     }
     let days_of: Vec<Day> = by_day
@@ -279,7 +324,8 @@ fn one(definition: &'static Definition, of: String, rows: &[(&str, &Measure)]) -
         measure: definition.name,
         unit: definition.unit,
         of,
-        other_definition: rows.iter().filter(|(_, m)| !same(m)).count(),
+        other_definition: earlier.len(),
+        other_settings: otherwise.len(),
         per_week: line.map(|l| 7.0 * l.slope),
         per_week_interval: line.and_then(|l| l.interval).map(in_weeks),
         test: mann_kendall(&values),
@@ -320,12 +366,23 @@ fn judge(series: &mut [Series], has_main: bool) {
 }
 
 fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
-    let mut in_time: Vec<&Kept> = takes.iter().collect();
+    // Whether a figure is clean stands in the review and has no version of its
+    // own; that of the share of clean ones tells it.
+    let present = |take: &Kept, kind: &str| {
+        let mut shares = take.measures.iter().filter(|m| m.name == "clean_share");
+        shares
+            .any(|m| m.key == kind && Some(m.version) == definition_of(&m.name).map(|d| d.version))
+    };
+    let choice = Choice::CleanLimit;
+    let newest = newest_choice(choice, takes.iter().filter(|t| !t.attempts.is_empty()));
+    let (mut in_time, otherwise): (Vec<&Kept>, Vec<&Kept>) = takes
+        .iter()
+        .partition(|t| Some(choice.made(&t.settings)) == newest);
     in_time.sort_by(|a, b| a.date.cmp(&b.date));
     let mut kinds: BTreeMap<&str, Vec<(&str, Vec<Attempt>)>> = BTreeMap::new();
     for take in in_time {
         let mut here: BTreeMap<&str, Vec<Attempt>> = BTreeMap::new();
-        for (kind, attempt) in &take.attempts {
+        for (kind, attempt) in take.attempts.iter().filter(|a| present(take, &a.0)) {
             here.entry(kind).or_default().push(*attempt);
         }
         for (kind, attempts) in here {
@@ -334,14 +391,27 @@ fn edges(takes: &[Kept]) -> Vec<TempoEdge> {
     }
     kinds
         .into_iter()
-        .map(|(kind, takes)| edge(kind, takes))
+        .map(|(kind, of_kind)| {
+            let has = |t: &Kept| t.attempts.iter().any(|a| a.0 == kind);
+            TempoEdge {
+                other_definition: takes.iter().filter(|t| has(t) && !present(t, kind)).count(),
+                other_settings: otherwise
+                    .iter()
+                    .filter(|t| has(t) && present(t, kind))
+                    .count(),
+                ..edge(kind, of_kind)
+            }
+        })
         .collect()
 }
 
 fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>) -> TempoEdge {
     let (dates, attempts): (Vec<&str>, Vec<Vec<Attempt>>) = takes.into_iter().unzip();
     let fastest = fastest_nine_of_ten(&attempts);
-    let told = !matches!(fastest, Fastest::NotEnough { .. });
+    let told = !matches!(
+        fastest,
+        Fastest::NotEnough { .. } | Fastest::Unsettled { .. }
+    );
     let at_tempo = |(date, figures): (&str, &Vec<Attempt>)| {
         let bpm: Vec<f64> = figures.iter().map(|a| a.bpm).collect();
         Some(AtTempo {
@@ -353,12 +423,15 @@ fn edge(kind: &str, takes: Vec<(&str, Vec<Attempt>)>) -> TempoEdge {
     };
     TempoEdge {
         figure: kind.to_owned(),
-        curve: told.then(|| fit(&attempts.concat(), false)).flatten(),
+        curve: told.then(|| curve(&attempts)).flatten(),
+        at_the_end: span_weeks(&attempts),
         takes: dates
             .into_iter()
             .zip(&attempts)
             .filter_map(at_tempo)
             .collect(),
+        other_definition: 0,
+        other_settings: 0,
         fastest,
     }
 }

@@ -9,14 +9,11 @@ use crate::stats::median;
 use crate::words::journal as text;
 use maud::{Markup, html};
 
-/// How many measures get a chart; the table holds them all.
-const MOST_CHARTS: usize = 8;
-
 /// trend.html and the charts beside it, by name.
 pub fn files(trends: &Trends) -> Vec<(String, String)> {
     let mut files = Vec::new();
     let mut figures = Vec::new();
-    for (i, s) in trends.series.iter().take(MOST_CHARTS).enumerate() {
+    for (i, s) in trends.shown().enumerate() {
         let line = line(s);
         let title = text::measure_of(s.definition, &s.of);
         let unit = text::unit(s.definition);
@@ -111,7 +108,7 @@ fn table(trends: &Trends) -> Markup {
                 Cell::number(&maybe_signed(s.per_week, d + 1)),
                 Cell::text(&interval.map_or(UNKNOWN.into(), |i| text::range(i, d + 1))),
                 Cell::sorted_by(&text::probability(s.p_corrected), s.p_corrected),
-                Cell::number(&maybe(s.smallest_change, d)),
+                Cell::number(&text::smallest_change(s)),
                 Cell::text(text::verdict(s.verdict)),
             ]
         })

@@ -89,6 +89,55 @@ fn one_take_a_side_settles_nothing() {
     assert!(said.contains("1\u{a0}take is in both sets"), "{said}");
 }
 
+/// Two takes by the path of their reviews, or two folders, however long.
+#[test]
+fn sets_given_by_files_are_called_so_that_they_are_told_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("none.db");
+    let long = "a folder with a name so long that nothing behind it would be seen";
+    for (inside, take) in [
+        ("monday/one", "first"),
+        ("monday/two", "second"),
+        ("tuesday/one", "first"),
+    ] {
+        let inside = folder.path().join(long).join(inside);
+        fs::create_dir_all(&inside).unwrap();
+        let mut made = review(take, 100.0, 8.0, || 0.0);
+        made.take.file = format!("/somewhere/else/{take}.wav");
+        let text = serde_json::to_string(&made).unwrap();
+        fs::write(inside.join("review.json"), text).unwrap();
+    }
+    let called = |a: &str, b: &str| {
+        let (a, b) = (format!("{long}/{a}"), format!("{long}/{b}"));
+        let (code, told, said) = asked(&log, folder.path(), &["compare", &a, &b, "--json", "-"]);
+        assert_eq!(code, 0, "{said}");
+        let told: serde_json::Value = serde_json::from_str(&told).unwrap();
+        let name = |set: &str| told[set].as_str().unwrap().to_owned();
+        (name("a"), name("b"))
+    };
+    let names = |a: &str, b: &str| (a.to_owned(), b.to_owned());
+    let review = "review.json";
+    assert_eq!(
+        called(
+            &format!("monday/one/{review}"),
+            &format!("monday/two/{review}")
+        ),
+        names("first.wav", "second.wav")
+    );
+    assert_eq!(
+        called(
+            &format!("monday/one/{review}"),
+            &format!("tuesday/one/{review}")
+        ),
+        names("monday/one/first.wav", "tuesday/one/first.wav")
+    );
+    assert_eq!(called("monday", "tuesday"), names("monday", "tuesday"));
+    assert_eq!(
+        called("monday/one", "tuesday/one"),
+        names("monday/one", "tuesday/one")
+    );
+}
+
 #[test]
 fn what_is_not_there_is_named() {
     let folder = tempfile::tempdir().unwrap();
@@ -186,4 +235,53 @@ fn a_log_that_may_not_be_written_may_be_read() {
         Log::open_existing(&log).unwrap().entries().unwrap().len(),
         1
     );
+}
+
+#[test]
+fn each_word_of_the_log_has_its_example() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("none.db");
+    for word in ["list", "show", "label", "forget", "export", "merge"] {
+        let (code, told, _) = asked(&log, folder.path(), &["log", word, "--help"]);
+        assert_eq!(code, 0);
+        assert!(
+            told.contains(&format!("Example:\n  kettlemark log {word} ")),
+            "{told}"
+        );
+        // Every option says what it is for, on its line or below it.
+        let lines: Vec<&str> = told.lines().collect();
+        for (i, line) in lines.iter().enumerate() {
+            let option = line.trim_start().strip_prefix("--");
+            if let Some(rest) = option {
+                let beside = rest
+                    .split_once("  ")
+                    .is_some_and(|(_, text)| !text.trim().is_empty());
+                let below = lines
+                    .get(i + 1)
+                    .is_some_and(|l| l.starts_with("          "));
+                assert!(beside || below, "{word}: {line}");
+            }
+        }
+    }
+}
+
+#[test]
+fn an_empty_label_is_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("log.db");
+    let sample = |name: &str| root().join("sample-takes").join(name).display().to_string();
+    let (take, part) = (sample("lantern-1.mp3"), sample("lantern.musicxml"));
+    let words = [
+        "review",
+        &take,
+        "--part",
+        &part,
+        "--player",
+        "",
+        "--variant",
+        " ",
+    ];
+    assert_eq!(asked(&log, folder.path(), &words).0, 0);
+    let kept = Log::open(&log).unwrap().find("1").unwrap();
+    assert_eq!((kept.player, kept.variant), (None, None));
 }

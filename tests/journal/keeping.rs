@@ -114,6 +114,98 @@ fn merging_twice_changes_nothing_and_the_newer_review_wins() {
     assert_eq!(other.merge(&log).unwrap(), 0);
 }
 
+#[test]
+fn merging_fills_the_labels_that_the_newer_entry_lacks() {
+    let labels = |player: Option<&str>, note: Option<&str>| KeepMeta {
+        player: player.map(str::to_owned),
+        note: note.map(str::to_owned),
+        ..KeepMeta::default()
+    };
+    // Whichever log takes in the other.
+    for newer_takes_in in [true, false] {
+        let folder = tempfile::tempdir().unwrap();
+        let (old, new) = (folder.path().join("old.db"), folder.path().join("new.db"));
+        let older = KeepMeta {
+            variant: Some("double".to_owned()),
+            ..meta("A", "2026-11-01")
+        };
+        keep(&review("one", 100.0, 9.0, || 0.0), &older, &old).unwrap();
+        let newer = review("one", 100.0, 5.0, || 0.0);
+        keep(&newer, &labels(None, Some("by hand")), &new).unwrap();
+        let (mut old, mut new) = (Log::open(&old).unwrap(), Log::open(&new).unwrap());
+        let log = if newer_takes_in {
+            assert_eq!(new.merge(&old).unwrap(), 0);
+            new
+        } else {
+            assert_eq!(old.merge(&new).unwrap(), 1);
+            old
+        };
+        let entry = log.find("1").unwrap();
+        assert_eq!(log.review(entry.id).unwrap(), newer);
+        assert_eq!(entry.player.as_deref(), Some("A"));
+        assert_eq!(entry.variant.as_deref(), Some("double"));
+        assert_eq!(entry.note.as_deref(), Some("by hand"));
+        assert_eq!(entry.recorded, older.recorded);
+    }
+}
+
+/// Gives the measures of a log the version of a definition that is no more.
+fn made_earlier(log: &Path, of: &str) {
+    rusqlite::Connection::open(log)
+        .unwrap()
+        .execute("UPDATE measure SET version = 0 WHERE entry IN (SELECT id FROM entry WHERE file LIKE ?1)", [of])
+        .unwrap();
+}
+
+#[test]
+fn merging_keeps_the_versions_of_measures() {
+    let folder = tempfile::tempdir().unwrap();
+    let (here, there) = (folder.path().join("a.db"), folder.path().join("b.db"));
+    let take = review("one", 100.0, 8.0, || 0.0);
+    keep(&take, &meta("A", "2026-11-01"), &there).unwrap();
+    made_earlier(&there, "%");
+    let other = Log::open(&there).unwrap();
+    let mut log = Log::open(&here).unwrap();
+    assert_eq!(log.merge(&other).unwrap(), 1);
+    let measures = log.measures(1).unwrap();
+    assert!(!measures.is_empty() && measures.iter().all(|m| m.version == 0));
+    assert_eq!(measures, other.measures(1).unwrap());
+}
+
+#[test]
+fn a_comparison_leaves_out_what_an_earlier_definition_measured() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = log_in(folder.path());
+    for i in 0..12 {
+        let labels = KeepMeta {
+            variant: Some(if i < 6 { "V1" } else { "V2" }.to_owned()),
+            ..meta("A", &format!("2026-11-{:02}", i + 1))
+        };
+        let uneven = if i % 6 < 2 { 30.0 } else { 8.0 };
+        keep(
+            &review(&format!("t{i:02}"), 100.0, uneven, || 0.0),
+            &labels,
+            &path,
+        )
+        .unwrap();
+    }
+    made_earlier(&path, "t00%");
+    made_earlier(&path, "t01%");
+    let mut command = Command::cargo_bin("kettlemark").unwrap();
+    command
+        .args(["compare", "V1", "V2", "--json", "-", "--log"])
+        .arg(&path);
+    let output = command.current_dir(folder.path()).output().unwrap();
+    let told: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let first = &told["measures"][0];
+    assert_eq!(first["measure"], "unevenness");
+    assert_eq!(first["left_out"]["other_definition"], 2);
+    assert_eq!(first["difference"]["count_a"], 4);
+    assert_eq!(first["difference"]["mean_a"], 8.0);
+    let page = std::fs::read_to_string(folder.path().join("reports/compare/compare.html")).unwrap();
+    assert!(page.contains("2\u{a0}takes measured by an earlier definition left out"));
+}
+
 /// A log as it was after the first step of the tables.
 #[test]
 fn an_older_log_is_brought_up_to_date_and_a_newer_one_refused() {
@@ -161,6 +253,15 @@ fn what_is_not_a_log_is_left_alone() {
     let refused = Log::open(&foreign).unwrap_err().to_string();
     assert!(refused.contains("another program"), "{refused}");
     assert_eq!(std::fs::read(&foreign).unwrap(), before);
+    // Whatever it counts as its version.
+    for version in [2, 99] {
+        rusqlite::Connection::open(&foreign)
+            .unwrap()
+            .execute_batch(&format!("PRAGMA user_version = {version}"))
+            .unwrap();
+        let refused = Log::open(&foreign).unwrap_err().to_string();
+        assert!(refused.contains("another program"), "{refused}");
+    }
     assert!(Log::open_existing(&folder.path().join("none.db")).is_err());
 }
 

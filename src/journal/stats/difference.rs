@@ -16,9 +16,10 @@ const DRAWN: usize = 9_999;
 const PERMUTATION_SEED: u64 = 0x7065_726d_7574_6531;
 const BOOTSTRAP_SEED: u64 = 0x626f_6f74_7374_7231;
 const RESAMPLINGS: usize = 4_000;
-/// Below so many takes a resampling says more about the takes left out than
-/// about the player.
-const FEWEST_TO_RESAMPLE: usize = 4;
+/// With fewer takes each nothing can be settled, unless the other set has many
+/// more; and a resampling says more about the takes left out than about the
+/// player.
+pub const FEWEST_EACH: usize = 4;
 /// More takes than this nobody will record to settle a question.
 pub const MOST_MORE_TAKES: usize = 200;
 
@@ -172,7 +173,7 @@ fn more_each(a: &[f64], b: &[f64], seen: f64, p: Option<f64>) -> Option<usize> {
 /// inside each; a take counts by its median. `None` when a set has fewer
 /// than four takes.
 pub fn share_b_below_a(a: &[Vec<f64>], b: &[Vec<f64>]) -> Option<f64> {
-    if a.len().min(b.len()) < FEWEST_TO_RESAMPLE || a.iter().chain(b).any(Vec::is_empty) {
+    if a.len().min(b.len()) < FEWEST_EACH || a.iter().chain(b).any(Vec::is_empty) {
         return None;
     }
     let mut chance = Chance::seeded(BOOTSTRAP_SEED);

@@ -13,6 +13,8 @@ use crate::stats::{mean, quantile, sd};
 
 const SEED: u64 = 0x7465_6d70_6f39_3031;
 const RESAMPLINGS: usize = 1_000;
+/// So many of them must give an answer: takes of one tempo alone give none.
+const LEAST_ANSWERS: usize = 900;
 /// Weight of the penalty, half the squared coefficient: little against more
 /// than a handful of attempts.
 pub const PENALTY: f64 = 0.1;
@@ -33,23 +35,27 @@ pub struct Attempt {
     pub success: bool,
 }
 
-/// The fastest tempo at which nine of ten succeed.
+/// The fastest tempo at which nine of ten succeed, where the takes span more
+/// than a week at the end of the weeks.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 #[serde(tag = "state", rename_all = "kebab-case")]
 pub enum Fastest {
     /// Too few takes, or all at about one tempo.
     NotEnough { takes: usize },
-    /// Even at the fastest tempo played nine of ten succeed.
+    /// Tempi enough, but what is seen may still be chance.
+    Unsettled { takes: usize, figures: usize },
+    /// Surely ([`SURE`]) nine of ten succeed even at the fastest tempo played.
     AtLeast { bpm: f64 },
-    /// Even at the slowest tempo played fewer do.
+    /// Surely fewer do even at the slowest tempo played.
     Below { bpm: f64 },
-    /// Success does not fall with tempo.
+    /// Success does not fall with tempo, though at one end it is surely on one
+    /// side of nine of ten.
     NoFall,
     /// Between the tempi played.
     At {
         bpm: f64,
         /// 95 %, held to the tempi played.
-        interval: Option<Interval>,
+        interval: Interval,
         /// How it moves, quarter notes a minute and week; `None` where the
         /// takes are of one week or do not tell.
         per_week: Option<f64>,
@@ -58,10 +64,37 @@ pub enum Fastest {
     },
 }
 
+/// What is said to be on one side of nine of ten is so in this share of
+/// resamplings of the takes, and the figures are this much likelier under the
+/// curve than under one through nine of ten at the same place: for successes
+/// alone the exact binomial bound, which no resampling knows of.
+const SURE: f64 = 0.95;
+/// Log likelihood ratio, 1 : 1 - [`SURE`].
+const LEAST_EVIDENCE: f64 = 2.995_732_273_553_99;
+
+/// Whether the takes span the weeks that it takes to see a curve move.
+pub fn span_weeks(takes: &[Vec<Attempt>]) -> bool {
+    let weeks = || takes.iter().flatten().map(|a| a.week);
+    weeks().fold(f64::MIN, f64::max) - weeks().fold(f64::MAX, f64::min) >= 1.0
+}
+
+/// The curve of some takes at the end of their weeks.
+pub fn curve(takes: &[Vec<Attempt>]) -> Option<Curve> {
+    fit(&takes.concat(), span_weeks(takes))
+}
+
+/// Which side of nine of ten a place of the curve surely is on.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Above,
+    Below,
+    Open,
+}
+
 /// Fits the curve to attempts, one list a take.
 pub fn fastest_nine_of_ten(takes: &[Vec<Attempt>]) -> Fastest {
-    let takes: Vec<&Vec<Attempt>> = takes.iter().filter(|t| !t.is_empty()).collect();
-    let all: Vec<Attempt> = takes.iter().flat_map(|t| t.iter().copied()).collect();
+    let takes: Vec<Vec<Attempt>> = takes.iter().filter(|t| !t.is_empty()).cloned().collect();
+    let all: Vec<Attempt> = takes.concat();
     let bpm: Vec<f64> = takes
         .iter()
         .filter_map(|t| mean(&t.iter().map(|a| a.bpm).collect::<Vec<_>>()))
@@ -71,55 +104,92 @@ pub fn fastest_nine_of_ten(takes: &[Vec<Attempt>]) -> Fastest {
     if takes.len() < FEWEST_TAKES || fastest < LEAST_SPREAD * slowest {
         return Fastest::NotEnough { takes: takes.len() };
     }
-    let share = all.iter().filter(|a| a.success).count() as f64 / all.len() as f64;
-    let Some(curve) = fit(&all, false).filter(|c| c.per_bpm < 0.0) else {
-        return match share {
-            s if s >= 0.9 => Fastest::AtLeast { bpm: fastest },
-            _ => Fastest::NoFall,
-        };
+    let unsettled = Fastest::Unsettled {
+        takes: takes.len(),
+        figures: all.len(),
     };
-    let at = curve.nine_of_ten();
-    if at >= fastest {
-        return Fastest::AtLeast { bpm: fastest };
+    let Some(curve) = curve(&takes) else {
+        return unsettled;
+    };
+    let curves = resampled(&takes, curve.now);
+    let side = |bpm: f64| side(&curve, &curves, &all, bpm);
+    let falls = curve.per_bpm < 0.0;
+    match (side(slowest), side(fastest)) {
+        (Side::Above, Side::Above) => Fastest::AtLeast { bpm: fastest },
+        (_, Side::Above) if falls => Fastest::AtLeast { bpm: fastest },
+        (Side::Below, Side::Below) => Fastest::Below { bpm: slowest },
+        (Side::Below, _) if falls => Fastest::Below { bpm: slowest },
+        (Side::Below, _) | (_, Side::Above) => Fastest::NoFall,
+        _ => between(&curve, &curves, (slowest, fastest)).unwrap_or(unsettled),
     }
-    if at <= slowest {
-        return Fastest::Below { bpm: slowest };
-    }
-    let weeks: Vec<f64> = all.iter().map(|a| a.week).collect();
-    let span = weeks.iter().copied().fold(f64::MIN, f64::max)
-        - weeks.iter().copied().fold(f64::MAX, f64::min);
-    let moving = (span >= 1.0).then(|| fit(&all, true)).flatten();
-    let per_week = moving.as_ref().and_then(Curve::nine_of_ten_per_week);
-    let (mut places, mut slopes) = (Vec::new(), Vec::new());
+}
+
+/// Curves of resampled takes, all told at one week.
+fn resampled(takes: &[Vec<Attempt>], now: f64) -> Vec<Curve> {
+    let with_weeks = span_weeks(takes);
     let mut chance = Chance::seeded(SEED);
-    for _ in 0..RESAMPLINGS {
-        let drawn: Vec<Attempt> = (0..takes.len())
-            .flat_map(|_| takes[chance.below(takes.len())].iter().copied())
-            .collect();
-        if let Some(curve) = fit(&drawn, false) {
-            // A curve that does not fall says no more than "as fast as was
-            // played, or faster".
-            places.push(if curve.per_bpm < 0.0 {
-                curve.nine_of_ten().clamp(slowest, fastest)
-            } else {
-                fastest
-            });
-        }
-        if per_week.is_some() {
-            slopes.extend(fit(&drawn, true).and_then(|c| c.nine_of_ten_per_week()));
-        }
+    (0..RESAMPLINGS)
+        .filter_map(|_| {
+            let drawn: Vec<Attempt> = (0..takes.len())
+                .flat_map(|_| takes[chance.below(takes.len())].iter().copied())
+                .collect();
+            fit(&drawn, with_weeks).map(|c| Curve { now, ..c })
+        })
+        .collect()
+}
+
+fn side(curve: &Curve, curves: &[Curve], all: &[Attempt], bpm: f64) -> Side {
+    let above = |c: &Curve| c.log_odds(bpm, c.now) >= LOG_ODDS_NINE_OF_TEN;
+    let here = above(curve);
+    let agree = curves.iter().filter(|c| above(c) == here).count();
+    let through = Curve {
+        constant: curve.constant + LOG_ODDS_NINE_OF_TEN - curve.log_odds(bpm, curve.now),
+        ..*curve
+    };
+    let evidence = curve.log_likelihood(all) - through.log_likelihood(all);
+    let answers = curves.len() >= LEAST_ANSWERS;
+    if !answers || (agree as f64) < SURE * curves.len() as f64 || evidence < LEAST_EVIDENCE {
+        Side::Open
+    } else if here {
+        Side::Above
+    } else {
+        Side::Below
     }
-    Fastest::At {
-        bpm: at,
-        interval: middle(&places),
-        per_week,
+}
+
+/// Where the curve crosses nine of ten between two tempi; `None` where it does
+/// not, or may do so anywhere between them.
+fn between(curve: &Curve, curves: &[Curve], (slowest, fastest): (f64, f64)) -> Option<Fastest> {
+    let place = |c: &Curve| {
+        let above = |bpm: f64| c.log_odds(bpm, c.now) >= LOG_ODDS_NINE_OF_TEN;
+        match (above(slowest), above(fastest)) {
+            (_, true) => fastest,
+            (false, false) => slowest,
+            (true, false) => c.nine_of_ten(),
+        }
+    };
+    let bpm = place(curve);
+    let places: Vec<f64> = curves.iter().map(place).collect();
+    let interval = middle(&places)?;
+    if bpm <= slowest || bpm >= fastest || interval.low <= slowest && interval.high >= fastest {
+        return None;
+    }
+    let moving = curve.per_week != 0.0;
+    let slopes: Vec<f64> = curves
+        .iter()
+        .filter_map(|c| c.nine_of_ten_per_week().filter(|_| moving))
+        .collect();
+    Some(Fastest::At {
+        bpm,
+        interval,
+        per_week: curve.nine_of_ten_per_week().filter(|_| moving),
         per_week_interval: middle(&slopes),
-    }
+    })
 }
 
 /// The middle 95 %, where most resamplings gave an answer.
 fn middle(values: &[f64]) -> Option<Interval> {
-    if values.len() < RESAMPLINGS * 9 / 10 {
+    if values.len() < LEAST_ANSWERS {
         return None;
     }
     Some(Interval {
@@ -134,19 +204,33 @@ pub struct Curve {
     pub constant: f64,
     pub per_bpm: f64,
     pub per_week: f64,
-    mean_week: f64,
+    /// The week that it is told at: the last of those it was fitted to.
+    pub now: f64,
 }
 
 impl Curve {
-    /// The share that succeeds at a tempo, in the middle of the weeks.
-    pub fn share_at(&self, bpm: f64) -> f64 {
-        let log_odds = self.constant + self.per_week * self.mean_week + self.per_bpm * bpm;
-        regression::probability(log_odds)
+    fn log_odds(&self, bpm: f64, week: f64) -> f64 {
+        self.constant + self.per_week * week + self.per_bpm * bpm
     }
 
-    /// The tempo of nine in ten, in the middle of the weeks.
+    /// The share that succeeds at a tempo, at the end of the weeks.
+    pub fn share_at(&self, bpm: f64) -> f64 {
+        regression::probability(self.log_odds(bpm, self.now))
+    }
+
+    /// The tempo of nine in ten, at the end of the weeks.
     pub fn nine_of_ten(&self) -> f64 {
-        (LOG_ODDS_NINE_OF_TEN - self.constant - self.per_week * self.mean_week) / self.per_bpm
+        (LOG_ODDS_NINE_OF_TEN - self.constant - self.per_week * self.now) / self.per_bpm
+    }
+
+    fn log_likelihood(&self, attempts: &[Attempt]) -> f64 {
+        let of = |a: &Attempt| {
+            let log_odds = self.log_odds(a.bpm, a.week);
+            // Of what happened; ln(1 + e^x) without overflow.
+            let x = if a.success { -log_odds } else { log_odds };
+            -(x.max(0.0) + (-x.abs()).exp().ln_1p())
+        };
+        attempts.iter().map(of).sum()
     }
 
     fn nine_of_ten_per_week(&self) -> Option<f64> {
@@ -192,7 +276,7 @@ pub fn fit_with(attempts: &[Attempt], with_weeks: bool, penalty: f64) -> Option<
         constant: b[0] - per_bpm * mean_bpm - per_week * mean_week,
         per_bpm,
         per_week,
-        mean_week,
+        now: week.iter().copied().fold(f64::MIN, f64::max),
     })
 }
 
@@ -255,14 +339,15 @@ mod tests {
         let histories = 40;
         for seed in 0..histories {
             let Fastest::At {
-                interval: Some(interval),
+                interval,
                 per_week_interval: Some(per_week),
                 ..
             } = fastest_nine_of_ten(&history(2.0, seed))
             else {
                 panic!("history {seed} has no edge");
             };
-            held += usize::from(interval.holds(100.0));
+            // In the last of the eight weeks, not in their middle.
+            held += usize::from(interval.holds(107.0));
             moved += usize::from(per_week.holds(2.0));
         }
         // 95 % of 40 is 38; 34 or fewer would happen once in 20 times 20.
@@ -297,5 +382,93 @@ mod tests {
             .map(|i| take(80.0 + 10.0 * f64::from(i), 6 - i as usize))
             .collect();
         assert_eq!(fastest_nine_of_ten(&never), Fastest::Below { bpm: 80.0 });
+    }
+    /// Takes of some figures at the tempi and weeks given, so many of them
+    /// clean.
+    fn takes(played: &[(f64, f64, usize, usize)]) -> Vec<Vec<Attempt>> {
+        let take = |&(bpm, week, clean, of): &(f64, f64, usize, usize)| {
+            let attempt = |i| Attempt {
+                bpm,
+                week,
+                success: i < clean,
+            };
+            (0..of).map(attempt).collect()
+        };
+        played.iter().map(take).collect()
+    }
+
+    /// Twenty takes over ten weeks of a player who learns: of all figures six
+    /// of ten are clean, of those of the last six takes 47 of 49.
+    #[test]
+    fn the_last_week_counts_and_not_the_middle() {
+        let clean = [0, 0, 1, 1, 1, 2, 2, 3, 4, 4, 6, 6, 7, 7, 8, 8, 8, 7, 8, 8];
+        let played: Vec<_> = clean
+            .iter()
+            .enumerate()
+            .map(|(i, clean)| {
+                let bpm = [84.0, 96.0, 108.0][i % 3];
+                (bpm, (i / 2) as f64 + 0.4 * (i % 2) as f64, *clean, 8)
+            })
+            .collect();
+        let found = fastest_nine_of_ten(&takes(&played));
+        assert_eq!(found, Fastest::AtLeast { bpm: 108.0 });
+        // The other way round he has lost it.
+        let lost: Vec<_> = played.iter().map(|p| (p.0, 20.0 - p.1, p.2, p.3)).collect();
+        let found = fastest_nine_of_ten(&takes(&lost));
+        assert_eq!(found, Fastest::Below { bpm: 84.0 });
+    }
+
+    #[test]
+    fn a_few_clean_figures_settle_nothing() {
+        let few = |clean: usize, of: usize| -> Vec<_> {
+            let bpm = [84.0, 96.0, 108.0, 84.0];
+            (0..4)
+                .map(|i| (bpm[i], 0.4 * i as f64, clean, of))
+                .collect()
+        };
+        for of in [1, 4, 7] {
+            let found = fastest_nine_of_ten(&takes(&few(of, of)));
+            let (takes, figures) = (4, 4 * of);
+            assert_eq!(found, Fastest::Unsettled { takes, figures });
+        }
+        // 0.9 to the power of 29 is below one in twenty.
+        let found = fastest_nine_of_ten(&takes(&few(8, 8)));
+        assert_eq!(found, Fastest::AtLeast { bpm: 108.0 });
+    }
+
+    #[test]
+    fn what_never_is_clean_is_below_though_it_cannot_fall() {
+        let none: Vec<_> = (0..8)
+            .map(|i| (80.0 + 8.0 * f64::from(i), f64::from(i), 0, 8))
+            .collect();
+        let found = fastest_nine_of_ten(&takes(&none));
+        assert_eq!(found, Fastest::Below { bpm: 80.0 });
+    }
+
+    /// Players who are clean 86 or 94 times of a hundred at all tempi are said
+    /// to be on the wrong side of nine of ten at most once in twenty times.
+    #[test]
+    fn what_is_sure_is_seldom_wrong() {
+        let histories = 200;
+        for (share, wrong) in [(0.86, "at least"), (0.94, "below")] {
+            for count in [4, 16] {
+                let mut false_claims = 0;
+                for seed in 0..histories {
+                    let mut chance = Chance::seeded(9_000 + seed);
+                    let played: Vec<_> = (0..count)
+                        .map(|i| {
+                            let clean = (0..6).filter(|_| chance.unit() < share).count();
+                            (84.0 + 12.0 * f64::from(i % 3), 0.4 * f64::from(i), clean, 6)
+                        })
+                        .collect();
+                    false_claims += usize::from(match fastest_nine_of_ten(&takes(&played)) {
+                        Fastest::AtLeast { .. } => wrong == "at least",
+                        Fastest::Below { .. } => wrong == "below",
+                        _ => false,
+                    });
+                }
+                assert!(false_claims <= 10, "{wrong}, {count}: {false_claims}");
+            }
+        }
     }
 }

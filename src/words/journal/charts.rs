@@ -111,12 +111,16 @@ pub fn against_tempo_told(takes: usize, figures: usize) -> String {
 }
 
 /// What its marks mean; only what is drawn.
-pub fn against_tempo_key(curve: bool, edge: bool) -> String {
+pub fn against_tempo_key(curve: bool, at_the_end: bool, edge: bool) -> String {
     let mut text = "Dot: a take; upright bar: ± the standard uncertainty of its share; dashed: \
                     nine of ten"
         .to_owned();
     if curve {
-        text += "; line: the share that all takes lead to expect";
+        text += if at_the_end {
+            "; line: the share to expect at the end of the weeks"
+        } else {
+            "; line: the share that all takes lead to expect"
+        };
     }
     if edge {
         text += "; shaded: where it crosses nine of ten, 95\u{a0}%";
@@ -125,16 +129,13 @@ pub fn against_tempo_key(curve: bool, edge: bool) -> String {
 }
 
 /// "104 (95 %: 99 to 108)".
-pub fn fastest_clean(bpm: f64, interval: Option<Interval>) -> String {
-    match interval {
-        Some(i) => format!(
-            "{} (95{NBSP}%: {} to {})",
-            plain(bpm, 0),
-            plain(i.low, 0),
-            plain(i.high, 0)
-        ),
-        None => plain(bpm, 0),
-    }
+pub fn fastest_clean(bpm: f64, interval: Interval) -> String {
+    format!(
+        "{} (95{NBSP}%: {} to {})",
+        plain(bpm, 0),
+        plain(interval.low, 0),
+        plain(interval.high, 0)
+    )
 }
 
 /// One take of a chart against tempo.

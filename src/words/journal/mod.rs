@@ -12,8 +12,8 @@ pub use classes::*;
 pub use sets::*;
 pub use weeks::*;
 
-use super::{kind_name, setting_label};
-use crate::journal::measures::{Definition, Measure, definition_of};
+use super::{count, kind_name, setting_label};
+use crate::journal::measures::{Choice, Definition, Measure, definition_of};
 use crate::journal::stats::Interval;
 use crate::number::{self, NBSP, plain, signed, sized};
 
@@ -126,6 +126,42 @@ pub fn probability_or_why_not(p: Option<f64>) -> String {
     }
 }
 
+/// What a measure depends on that was chosen otherwise.
+fn other_choice(choice: Choice) -> &'static str {
+    match choice {
+        Choice::Nothing => "other settings",
+        Choice::A4 => "another frequency of A4",
+        Choice::CleanLimit => "another limit for clean figures",
+        Choice::AccuseRatio => {
+            "another likelihood asked for before a note counts as not as written"
+        }
+    }
+}
+
+/// Takes left out because of their definition, with a space before; empty for
+/// none.
+fn other_definition(takes: usize) -> String {
+    if takes == 0 {
+        return String::new();
+    }
+    format!(
+        " {} measured by an earlier definition left out; review them again to compare.",
+        count(takes, "take", "takes")
+    )
+}
+
+/// Takes left out because of their settings, with a space before; empty for none.
+fn other_settings(takes: usize, choice: Choice) -> String {
+    if takes == 0 {
+        return String::new();
+    }
+    format!(
+        " {} reviewed with {} left out; review them again with that of the newest to compare.",
+        count(takes, "take", "takes"),
+        other_choice(choice)
+    )
+}
+
 /// Why a difference may be rare by chance and yet nothing is said of it.
 const ALONE: &str = "Looked at alone it would count; among so many measures it may be chance.";
 
@@ -134,6 +170,8 @@ pub fn made_by() -> String {
     format!("Made by kettlemark {}.", env!("CARGO_PKG_VERSION"))
 }
 
+/// A bar of progress; in braces what is put in.
+pub const PROGRESS: &str = "{pos} of {len} takes {wide_bar} {eta} left";
 pub const ALL_MEASURES: &str = "All measures";
 pub const RECKONED: &str = "How this is reckoned";
 pub const MEASURE: &str = "Measure";
