@@ -49,7 +49,7 @@ pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64
 
 /// The weights, fitted to made pairs of tuning seeds, with sound and without,
 /// by `cargo bench --bench pieces -- --fit`.
-pub const WEIGHTS: [f64; TERMS] = [-9.201, 0.520, 13.969, 0.265, -6.802, 5.153, 0.204, 0.0];
+pub const WEIGHTS: [f64; TERMS] = [-4.168, -1.067, 17.850, -1.274, -4.915, 7.347, 0.029, -8.297];
 
 /// Probability that a take is of a part, from its runs.
 pub(super) fn probability(score: &Score, sounds: &Sounds, runs: &[Run]) -> f64 {

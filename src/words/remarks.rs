@@ -335,7 +335,7 @@ pub fn no_strokes() -> String {
 }
 
 pub fn no_passage() -> String {
-    "no stretch of the recording follows this part".to_owned()
+    "no stretch of the recording follows this part for long enough to be sure of it".to_owned()
 }
 
 pub fn too_few_strokes(found: usize) -> String {
