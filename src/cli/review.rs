@@ -1,6 +1,7 @@
 //! `review`: one take, one part, one report.
 
 use super::given::{PartArgs, SettingsArgs};
+use super::progress::with_clock;
 use super::{DONE, NOT_JUDGED, put, say};
 use kettlemark::error::Error;
 use kettlemark::journal::{self, KeepMeta, date};
@@ -8,6 +9,7 @@ use kettlemark::part::ReadOptions;
 use kettlemark::report::{self, Options, json, store};
 use kettlemark::review::Review;
 use kettlemark::take::Recording;
+use kettlemark::words::journal::LISTENING;
 use kettlemark::{listen, part, pipeline, words};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -63,8 +65,11 @@ impl ReviewArgs {
 pub fn run(args: &ReviewArgs, out: &mut dyn Write) -> Result<u8, Error> {
     let settings = args.settings.settings()?;
     let part = part::read(&args.part, &args.part_args.options())?;
-    let heard = listen::listen(Recording::open(&args.take)?)?;
-    let review = pipeline::review(&heard, &part, &settings);
+    let recording = Recording::open(&args.take)?;
+    let review = with_clock(LISTENING, || {
+        let heard = listen::listen(recording)?;
+        Ok::<_, Error>(pipeline::review(&heard, &part, &settings))
+    })?;
 
     let recorded = date::recorded(&args.take);
     let folder = folder(args, &review);

@@ -2,7 +2,6 @@
 
 mod gather;
 mod letters;
-mod progress;
 mod work;
 
 use super::{Cli, Command, DONE, put, say, write_files};

@@ -1,8 +1,8 @@
 //! A class at work: a process for every take that has changed.
 
 use super::ClassArgs;
-use super::progress::with_bar;
 use crate::cli::compare::review_in;
+use crate::cli::progress::with_bar;
 use kettlemark::error::Error;
 use kettlemark::journal::class::made::MadeOf;
 use kettlemark::journal::class::work::{Ended, run as run_all};
@@ -88,7 +88,7 @@ impl Class<'_> {
             usize::from,
         );
         let rows = Mutex::new(rows);
-        with_bar(text::REVIEWED, (all - open.len(), all), |bar| {
+        with_bar(text::PROGRESS, (all - open.len(), all), |bar| {
             run_all(
                 open.len(),
                 at_once,

@@ -84,7 +84,6 @@ pub fn doubt(kind: &str) -> String {
 // How far the work is; the braces are filled in by the bar
 
 pub const LOOKED_AT: &str = "{pos} of {len} takes looked at {wide_bar} {eta} left";
-pub const REVIEWED: &str = "{pos} of {len} takes {wide_bar} {eta} left";
 
 // Why a take was not read
 

@@ -172,6 +172,8 @@ pub fn made_by() -> String {
 
 /// A bar of progress; in braces what is put in.
 pub const PROGRESS: &str = "{pos} of {len} takes {wide_bar} {eta} left";
+/// A line while one take is reviewed.
+pub const LISTENING: &str = "reading and hearing the take: {elapsed}";
 pub const ALL_MEASURES: &str = "All measures";
 pub const RECKONED: &str = "How this is reckoned";
 pub const MEASURE: &str = "Measure";
