@@ -155,6 +155,7 @@ fn of_many_kinds(name: &str) -> Review {
         drum: 1,
         expected: "rest".to_owned(),
         state: StopState::Stopped,
+        written_end_ms: Some(380.0),
         stopped_after_ms: Some(400.0),
         stopped_after_sd_ms: Some(10.0),
         late_ms: Some(20.0),

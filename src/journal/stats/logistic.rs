@@ -44,7 +44,7 @@ pub enum Fastest {
     NotEnough { takes: usize },
     /// Tempi enough, but what is seen may still be chance.
     Unsettled { takes: usize, figures: usize },
-    /// Surely ([`SURE`]) nine of ten succeed even at the fastest tempo played.
+    /// Surely nine of ten succeed even at the fastest tempo played.
     AtLeast { bpm: f64 },
     /// Surely fewer do even at the slowest tempo played.
     Below { bpm: f64 },
