@@ -17,3 +17,5 @@ mod levels;
 mod metronome;
 #[path = "measure/sound.rs"]
 mod sound;
+#[path = "measure/unmatched.rs"]
+mod unmatched;

@@ -78,7 +78,8 @@ pub fn weigh(
 }
 
 /// The signs of every candidate; `None` inside rolls and for grace strokes,
-/// which are softer than notes and follow too closely.
+/// which are softer than notes and follow too closely, and where no stroke was
+/// matched that could say how the drums sound.
 pub fn signs(
     heard: &Heard,
     part: &Part,
@@ -89,6 +90,9 @@ pub fn signs(
     let matches = alignment.passages.iter().flat_map(|p| &p.matches);
     let softer: BTreeSet<usize> = matches.flat_map(|m| m.further.iter().copied()).collect();
     let profiles: Vec<&Profile> = usual.profiles.iter().flatten().collect();
+    if profiles.is_empty() {
+        return vec![None; heard.candidates.len()];
+    }
     let scale = Scale::of(&heard.residual);
     let neighbours = Neighbours::of(&heard.candidates);
     let sign = |(i, candidate): (usize, &Candidate)| {
