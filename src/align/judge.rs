@@ -27,7 +27,7 @@ const ELSEWHERE: f64 = 0.05;
 const LEAST: f64 = 1e-4;
 /// What the likelihood of another drum is worth: the likelihoods of the drums
 /// are less sure than they say.
-const OTHER_DRUM_WORTH: f64 = 0.4;
+const OTHER_DRUM_WORTH: f64 = 0.6;
 /// A note counts as played as written until another drum is likelier by more
 /// than the inverse of this, or, once the second listening has spoken, that it
 /// was left out: both are rare.

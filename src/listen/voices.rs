@@ -33,6 +33,10 @@ const BINS_A_FACT: f64 = 3.0;
 /// A bin speaks no louder than this against a voice, nepers: what is far off is
 /// something that no voice knows.
 const MOST_A_BIN: f64 = 3.0;
+/// The share of what speaks for one drum against another that is believed: a
+/// stroke meets what rings of its own drum in any phase, so that the bins of a
+/// partial rise or fall together.
+const BELIEVED: f64 = 0.6;
 /// No stroke is heard well enough to be worth more than this, nepers.
 const MOST: f64 = 60.0;
 /// Nor one that so much a louder stroke follows within its spectrum, dB, than
@@ -206,7 +210,9 @@ impl Voices {
                 let most = if covered { COVERED } else { MOST };
                 let found = explained.iter().map(|e| e.0);
                 let least = found.clone().fold(f64::INFINITY, f64::min);
-                found.map(|d| -(d - least).min(most) as f32).collect()
+                found
+                    .map(|d| -(BELIEVED * (d - least)).min(most) as f32)
+                    .collect()
             })
             .collect()
     }
