@@ -19,8 +19,10 @@ use super::{Bands, is_peak};
 use chain::{Chain, Stretch};
 
 /// Rates that are weighed, strokes a second: the slowest, the fastest, and how
-/// many, in equal steps of the logarithm.
-const RATES: (f64, f64, usize) = (5.5, 18.0, 100);
+/// many, in equal steps of the logarithm. The fastest is a sixth beyond what two
+/// hands reach, and no farther: beats of what rings between slow strokes pass
+/// for strokes at twice their rate.
+const RATES: (f64, f64, usize) = (5.5, 16.5, 100);
 /// Usual rates: their middle, strokes a second, and the spread of their
 /// logarithm. Two alternating hands reach 10 to 14 (one hand 5 to 7: Fujii et
 /// al. 2009, Neurosci. Lett. 459:69), large drums are rolled more slowly
