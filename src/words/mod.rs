@@ -13,6 +13,7 @@
 )]
 
 mod charts;
+mod glance;
 pub mod journal;
 pub mod page;
 pub mod remarks;
@@ -20,6 +21,7 @@ pub mod terminal;
 
 pub use crate::number::bar_span;
 pub use charts::*;
+pub use glance::*;
 
 use crate::align::Outcome;
 use crate::measure::AGAINST_SDS;

@@ -245,18 +245,8 @@ fn with_folders(mut jobs: Vec<Job>) -> Vec<Job> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::made_job as job;
     use super::*;
-
-    fn job(name: &str, player: &str) -> Job {
-        Job {
-            take: name.into(),
-            part: "p".into(),
-            player: player.to_owned(),
-            name: name.to_owned(),
-            folder: String::new(),
-            not_read: None,
-        }
-    }
 
     #[test]
     fn every_take_has_a_folder_of_its_own() {

@@ -134,18 +134,8 @@ fn letter(place: usize) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::made_job as job;
     use super::*;
-
-    fn job(name: &str, player: &str) -> Job {
-        Job {
-            take: name.into(),
-            part: "p".into(),
-            player: player.to_owned(),
-            name: name.to_owned(),
-            folder: String::new(),
-            not_read: None,
-        }
-    }
 
     fn thirty() -> Vec<Job> {
         (0..30)

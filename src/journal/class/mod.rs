@@ -34,6 +34,19 @@ pub struct Job {
     pub not_read: Option<String>,
 }
 
+/// A take by its names alone, for tests.
+#[cfg(test)]
+fn made_job(name: &str, player: &str) -> Job {
+    Job {
+        take: name.into(),
+        part: "p".into(),
+        player: player.to_owned(),
+        name: name.to_owned(),
+        folder: String::new(),
+        not_read: None,
+    }
+}
+
 /// What became of one take.
 #[derive(Clone, Debug, PartialEq)]
 pub enum State {
