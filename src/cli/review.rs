@@ -33,7 +33,7 @@ pub struct ReviewArgs {
     /// Print review.json to standard output instead of the summary
     #[arg(long, value_name = "-", value_parser = ["-"])]
     json: Option<String>,
-    /// Put a small copy of what was played into the page
+    /// Put a small copy of what was played into the page (about half a MB a minute)
     #[arg(long)]
     with_audio: bool,
     /// Keep nothing in the practice log

@@ -54,6 +54,30 @@ fn a_sample_take_is_reviewed_kept_and_fulfils_the_schema() {
     assert_eq!(std::fs::read_dir(folder).unwrap().count(), 10);
 }
 
+/// The help says how much a copy of the recording adds to a page.
+#[test]
+fn a_copy_inside_the_page_is_as_small_as_the_help_says() {
+    let dir = tempfile::tempdir().unwrap();
+    let size = |more: &[&str]| {
+        let mut command = review(dir.path(), &sample("lantern-2.m4a"));
+        command.args(["--no-log", "--out", "here"]).args(more);
+        command.assert().success();
+        let page = dir.path().join("here/review.html");
+        std::fs::metadata(page).unwrap().len() as f64
+    };
+    let added = size(&["--with-audio"]) - size(&[]);
+    let json = std::fs::read_to_string(dir.path().join("here/review.json")).unwrap();
+    let review: Review = serde_json::from_str(&json).unwrap();
+    let passage = review.passages.iter().find(|p| p.counted).unwrap();
+    let minutes = (passage.to_s - passage.from_s + 2.0) / 60.0;
+    let a_minute = added / minutes / 1e6;
+    assert!(a_minute < 0.6, "{a_minute} MB a minute");
+    let help = kettlemark(dir.path()).args(["review", "--help"]).output();
+    let help = text(&help.unwrap().stdout);
+    let words: Vec<&str> = help.split_whitespace().collect();
+    assert!(words.join(" ").contains("about half a MB a minute"));
+}
+
 #[test]
 fn json_goes_to_standard_output_and_nothing_else_does() {
     let dir = tempfile::tempdir().unwrap();

@@ -310,6 +310,10 @@ const at = (page) => page.evaluate(() => document.querySelector("audio").current
 const near = (a, b, slack = 0.03) => assert.ok(Math.abs(a - b) <= slack, `${a} is not ${b}`);
 const still = (page) => page.evaluate(() => document.querySelector("audio").pause());
 
+// Where a stroke of the strip is in the take, seconds.
+const timeOf = (stroke) =>
+  stroke.evaluate((e) => Number(e.dataset.t ?? e.getAttribute("cx") / e.ownerSVGElement.dataset.scale));
+
 await check("sound: a click on a stroke plays from it", async () => {
   const page = await open("sound/review.html");
   const stroke = page.locator("#strip .dot circle").nth(7);
@@ -401,14 +405,66 @@ await check("sound: a remark plays from a beat before and stops", async () => {
 await check("inside: the copy in the page plays at the times of the take", async () => {
   const page = await open("inside/review.html");
   const stroke = page.locator("#strip .dot circle").nth(5);
-  const t = Number(await stroke.getAttribute("data-t"));
+  const starts = Number(await page.locator("audio").getAttribute("data-starts"));
+  const t = await timeOf(stroke);
   await page.waitForFunction(() => document.querySelector("audio").readyState >= 2);
   await stroke.click();
-  await page.waitForFunction((t) => document.querySelector("audio").currentTime >= t, t - 1);
+  await page.waitForFunction((t) => document.querySelector("audio").currentTime >= t, t - starts);
   await still(page);
-  near(await at(page), t - 1, 0.6);
+  near(await at(page), t - starts, 0.6);
   assert.deepEqual(page.complaints, []);
   assert.equal(page.asked.filter((url) => !url.startsWith("data:")).length, 1);
+  await close(page);
+});
+
+await check("inside: every stroke is where the page says, to the millisecond", async () => {
+  const page = await open("inside/review.html");
+  const strokes = await Promise.all((await page.locator("#strip .dot circle").all()).map(timeOf));
+  assert.ok(strokes.length > 20);
+  const { length, heard } = await page.evaluate(async (strokes) => {
+    const audio = document.querySelector("audio");
+    const bytes = Uint8Array.from(atob(audio.src.split(",")[1]), (c) => c.charCodeAt(0));
+    const sound = await new OfflineAudioContext(1, 1, 16000).decodeAudioData(bytes.buffer);
+    const samples = sound.getChannelData(0);
+    const starts = Number(audio.dataset.starts);
+    // The first loud sample from 10 ms before to 10 ms after.
+    const heard = strokes.map((t) => {
+      const from = Math.round((t - starts - 0.01) * 16000);
+      const near = samples.subarray(from, from + 320);
+      return starts + (from + near.findIndex((s) => Math.abs(s) > 0.4)) / 16000;
+    });
+    return { length: sound.duration - audio.duration, heard };
+  }, strokes);
+  near(length, 0, 0.001);
+  strokes.forEach((t, k) => near(heard[k], t, 0.001));
+  await close(page);
+});
+
+await check("inside: what is heard after a click is that stroke", async () => {
+  const page = await open("inside/review.html");
+  const all = (await Promise.all((await page.locator("#strip .dot circle").all()).map(timeOf))).sort((a, b) => a - b);
+  const t = all.find((t, k) => k > 8 && t - all[k - 1] > 0.7);
+  const heard = await page.evaluate(async (t) => {
+    const audio = document.querySelector("audio");
+    const context = new AudioContext();
+    const tap = context.createScriptProcessor(256, 1, 1);
+    context.createMediaElementSource(audio).connect(tap);
+    tap.connect(context.destination);
+    await context.resume();
+    audio.currentTime = t - Number(audio.dataset.starts) - 0.4;
+    await new Promise((done) => audio.addEventListener("seeked", done, { once: true }));
+    let began = null;
+    const found = new Promise((done) => {
+      tap.onaudioprocess = (event) => {
+        const loud = event.inputBuffer.getChannelData(0).some((s) => Math.abs(s) > 0.3);
+        began ??= event.inputBuffer.getChannelData(0).some((s) => s !== 0) ? context.currentTime : null;
+        if (loud) done(context.currentTime - began);
+      };
+    });
+    await audio.play();
+    return found;
+  }, t);
+  near(heard, 0.4, 0.08);
   await close(page);
 });
 

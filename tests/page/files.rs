@@ -256,43 +256,102 @@ fn a_page_with_sound_is_written() {
     assert!(page.contains("src=\"seen-a%20%231%20%22take%22%20100%25%20%3Cb%3E%26%27%C3%BC.wav\""));
 }
 
-/// Asked for, a copy of the counted passage is inside, and only that.
+/// Bytes out of base 64 (RFC 4648, section 4).
+fn bytes_of(coded: &str) -> Vec<u8> {
+    let value = |letter: u8| match letter {
+        b'A'..=b'Z' => letter - b'A',
+        b'a'..=b'z' => letter - b'a' + 26,
+        b'0'..=b'9' => letter - b'0' + 52,
+        b'+' => 62,
+        _ => 63,
+    };
+    let letters: Vec<u8> = coded.bytes().filter(|b| *b != b'=').collect();
+    let mut bytes = Vec::new();
+    for group in letters.chunks(4) {
+        let bits = group.iter().enumerate().fold(0_u32, |bits, (k, l)| {
+            bits | u32::from(value(*l)) << (18 - 6 * k)
+        });
+        bytes.extend_from_slice(&bits.to_be_bytes()[1..group.len()]);
+    }
+    bytes
+}
+
+fn samples_of(file: &Path) -> Vec<f32> {
+    let mut recording = kettlemark::take::Recording::open(file).unwrap();
+    let mut samples = Vec::new();
+    while let Some(block) = recording.next_block().unwrap() {
+        samples.extend_from_slice(block);
+    }
+    samples
+}
+
+/// Asked for, a copy of the counted passage is inside, and only that: read back,
+/// it is what was played, every sample in its place.
 #[test]
 fn a_page_with_sound_inside_holds_the_counted_passage() {
+    const RATE: usize = 16_000;
+    let review = fixture::one_drum();
+    // A burst at every stroke, over noise.
+    let mut sound = vec![0.0_f64; RATE * 66];
+    for stroke in &review.strokes {
+        let first = (stroke.time_s * RATE as f64).round() as usize;
+        for (k, sample) in sound[first..first + RATE / 4].iter_mut().enumerate() {
+            let s = k as f64 / RATE as f64;
+            *sample += 0.4 * (-s / 0.03).exp() * (s * 900.0).cos();
+        }
+    }
+    let mut state = 1_u32;
+    for sample in &mut sound {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        *sample += 0.0005 * (f64::from(state >> 8) / f64::from(1 << 23) - 1.0);
+    }
     let dir = tempfile::tempdir().unwrap();
     let take = dir.path().join("take.wav");
     let spec = hound::WavSpec {
         channels: 2,
-        sample_rate: 16_000,
+        sample_rate: RATE as u32,
         bits_per_sample: 16,
         sample_format: hound::SampleFormat::Int,
     };
     let mut wav = hound::WavWriter::create(&take, spec).unwrap();
-    for _ in 0..16_000 * 66 {
-        wav.write_sample(1000_i16).unwrap();
-        wav.write_sample(1000_i16).unwrap();
+    for sample in &sound {
+        for _ in 0..2 {
+            wav.write_sample((sample * 32_767.0) as i16).unwrap();
+        }
     }
     wav.finalize().unwrap();
-    let review = fixture::one_drum();
     let options = Options {
-        take: Some(take),
+        take: Some(take.clone()),
         with_audio: true,
         recorded: None,
     };
     report::write(&review, &out("inside"), &options).unwrap();
     let page = std::fs::read_to_string(out("inside").join("review.html")).unwrap();
-    let coded = page.split("data:audio/wav;base64,").nth(1).unwrap();
-    let length = coded.find('"').unwrap();
-    // The passage with a second around it: two bytes a sample, four letters
-    // for three bytes.
-    let seconds = length as f64 * 3.0 / 4.0 / 2.0 / 16_000.0;
+    assert!(page.contains("think before you hand it on"));
+    let coded = page.split("data:audio/flac;base64,").nth(1).unwrap();
+    let copy = dir.path().join("copy.flac");
+    std::fs::write(&copy, bytes_of(coded.split('"').next().unwrap())).unwrap();
+
+    let starts = page.split("data-starts=\"").nth(1).unwrap();
+    let starts_s: f64 = starts.split('"').next().unwrap().parse().unwrap();
     let passage = &review.passages[0];
     assert!(
-        (seconds - (passage.to_s - passage.from_s + 2.0)).abs() < 0.1,
-        "{seconds}"
+        (starts_s - (passage.from_s - 1.0)).abs() < 1e-3,
+        "{starts_s}"
     );
-    assert!(page.contains("data-starts=\"1\""));
-    assert!(page.contains("think before you hand it on"));
+    let copied = samples_of(&copy);
+    let seconds = copied.len() as f64 / RATE as f64;
+    let whole = passage.to_s - passage.from_s + 2.0;
+    assert!((seconds - whole).abs() < 1e-3, "{seconds} of {whole}");
+    let first = (starts_s * RATE as f64).round() as usize;
+    let played = &samples_of(&take)[first..first + copied.len()];
+    let peak = played.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
+    // Twelve bits, rounded.
+    let step = 1.0 / 2048.0;
+    for (k, (copied, played)) in copied.iter().zip(played).enumerate() {
+        let off = (copied - played * 0.9 / peak).abs();
+        assert!(off <= 0.51 * step, "sample {k} is off by {off}");
+    }
 }
 
 #[test]
