@@ -57,6 +57,9 @@ pub fn decimals_for(sd: f64) -> usize {
     }
 }
 
+/// The least uncertainty that two decimals show.
+const LEAST_SD: f64 = 0.01;
+
 /// "18 ± 3": the value and its standard uncertainty. Without one the value
 /// stands alone.
 pub fn with_sd(value: f64, sd: Option<f64>) -> String {
@@ -72,6 +75,8 @@ fn spread(value: f64, sd: Option<f64>, format: fn(f64, usize) -> String) -> Stri
     match sd {
         Some(sd) => {
             let decimals = decimals_for(sd);
+            // No uncertainty is rounded to nothing.
+            let sd = if sd < LEAST_SD { LEAST_SD } else { sd };
             format!(
                 "{}{NBSP}±{NBSP}{}",
                 format(value, decimals),
@@ -249,6 +254,7 @@ mod tests {
             "\u{2212}0.12\u{a0}±\u{a0}0.05"
         );
         assert_eq!(with_sd(18.42, None), "18");
+        assert_eq!(with_sd(0.001, Some(0.002)), "0.00\u{a0}±\u{a0}0.01");
     }
 
     #[test]

@@ -220,6 +220,8 @@ pub struct FigureKind {
     /// How many were measured.
     pub count: usize,
     pub median_unevenness_ms: Option<f64>,
+    /// Standard uncertainty of it.
+    pub median_unevenness_sd_ms: Option<f64>,
     pub median_unevenness_pct: Option<f64>,
     pub median_interval_ms: Option<f64>,
     /// Of those with a verdict: clean, not clean.
@@ -262,9 +264,13 @@ pub struct Roll {
     /// First stroke against the roll's next strokes. `None` where what rings
     /// hides their levels.
     pub start_accent_db: Option<f64>,
+    /// Standard uncertainty of it.
+    pub start_accent_sd_db: Option<f64>,
     /// The following note, if it follows at once on the same drum, against the
     /// roll's last strokes. `None` where what rings hides their levels.
     pub end_accent_db: Option<f64>,
+    /// Standard uncertainty of it.
+    pub end_accent_sd_db: Option<f64>,
     /// Silence between the last stroke and the next note beyond one stroke's
     /// spacing.
     pub gap_ms: Option<f64>,
@@ -295,6 +301,8 @@ pub struct SettingFacts {
     pub drift_sd_cents_per_min: Option<f64>,
     /// How much sharper loud strokes start than soft ones, cents per 10 dB.
     pub loud_sharp_cents: Option<f64>,
+    /// Standard uncertainty of it.
+    pub loud_sharp_sd_cents: Option<f64>,
     pub verdict: Option<TuneVerdict>,
 }
 

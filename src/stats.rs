@@ -63,6 +63,23 @@ pub struct Estimate {
     pub sd: f64,
 }
 
+/// The median of values that leave so much open each. `None` where there are
+/// none.
+pub fn median_with_sd(values: &[f64], sds: &[f64]) -> Option<Estimate> {
+    // Scatter cannot be trusted below what the values leave open.
+    let scatter = mad_sd(values)?.max(median(sds).unwrap_or(0.0));
+    // The median of one or two is their mean.
+    let dearer = if values.len() > 2 {
+        MEDIAN_TO_MEAN_SE
+    } else {
+        1.0
+    };
+    Some(Estimate {
+        value: median(values)?,
+        sd: dearer * scatter / (values.len() as f64).sqrt(),
+    })
+}
+
 /// Natural log of the sum of the exponentials of some logs; of none, minus
 /// infinity.
 pub fn log_sum_exp(logs: impl Iterator<Item = f64>) -> f64 {

@@ -390,13 +390,23 @@ fn contrast(scene: &Scene, accent: &Level, levels: &[Level]) -> Option<Estimate>
     if neighbours.len() < LEAST_NEIGHBOURS {
         return None;
     }
-    let values: Vec<f64> = neighbours.iter().map(|l| l.db).collect();
-    let noise = stats::mean(&neighbours.iter().map(|l| l.sd).collect::<Vec<_>>())?;
+    let level = |l: &Level| Estimate {
+        value: l.db,
+        sd: l.sd,
+    };
+    let others: Vec<Estimate> = neighbours.iter().map(|l| level(l)).collect();
+    stands_out_db(level(accent), &others)
+}
+
+/// A level against the median of others, dB.
+pub fn stands_out_db(own: Estimate, others: &[Estimate]) -> Option<Estimate> {
+    let values: Vec<f64> = others.iter().map(|l| l.value).collect();
+    let noise = stats::mean(&others.iter().map(|l| l.sd).collect::<Vec<_>>())?;
     let scatter = stats::mad_sd(&values)?.max(noise);
     let spread = MEDIAN_TO_MEAN_SE * scatter / (values.len() as f64).sqrt();
     Some(Estimate {
-        value: accent.db - stats::median(&values)?,
-        sd: accent.sd.hypot(spread).max(FLOOR_DB),
+        value: own.value - stats::median(&values)?,
+        sd: own.sd.hypot(spread).max(FLOOR_DB),
     })
 }
 

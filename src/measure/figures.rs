@@ -20,7 +20,7 @@ use crate::align::{Outcome, Passage};
 use crate::part::Hand;
 use crate::review::{Figure, FigureKind};
 use crate::settings::Settings;
-use crate::stats::{self, Estimate, MEDIAN_TO_MEAN_SE};
+use crate::stats::{self, Estimate};
 use std::collections::BTreeMap;
 
 /// Below this interval the noticeable difference is a time, above it a share
@@ -257,6 +257,9 @@ fn summary(scene: &Scene, kind: &str, members: &[&Figure]) -> FigureKind {
         let values: Vec<f64> = members.iter().filter_map(|f| pick(f)).collect();
         stats::median(&values)
     };
+    let known = |f: &&Figure| Some((f.unevenness_ms?, f.unevenness_sd_ms?));
+    let (ms, sds): (Vec<f64>, Vec<f64>) = members.iter().filter_map(known).unzip();
+    let uneven = stats::median_with_sd(&ms, &sds);
     let verdicts = |verdict| members.iter().filter(|f| f.clean == Some(verdict)).count();
     let shape = usual_shape(scene, members);
     let right = hand(scene, members, Hand::Right);
@@ -265,6 +268,7 @@ fn summary(scene: &Scene, kind: &str, members: &[&Figure]) -> FigureKind {
         kind: kind.to_owned(),
         count: members.len(),
         median_unevenness_ms: median_of(|f| f.unevenness_ms),
+        median_unevenness_sd_ms: uneven.map(|u| u.sd),
         median_unevenness_pct: median_of(|f| f.unevenness_pct),
         median_interval_ms: median_of(|f| f.interval_ms),
         clean: verdicts(true),
@@ -325,7 +329,7 @@ pub fn usual_shape(scene: &Scene, members: &[&Figure]) -> Vec<Place> {
             let Estimate {
                 value: ms,
                 sd: sd_ms,
-            } = usual(&places, &noise)?;
+            } = stats::median_with_sd(&places, &noise)?;
             Some(Place {
                 ms,
                 sd_ms,
@@ -370,22 +374,5 @@ pub fn hand(scene: &Scene, members: &[&Figure], hand: Hand) -> Option<Estimate> 
     if off.len() < 4 {
         return None;
     }
-    usual(&off, &noise)
-}
-
-/// The median of values whose times leave so much open each. `None` where
-/// there are none.
-pub(super) fn usual(values: &[f64], noise: &[f64]) -> Option<Estimate> {
-    // Scatter cannot be trusted below what the times allow.
-    let scatter = stats::mad_sd(values)?.max(stats::median(noise).unwrap_or(0.0));
-    // The median of one or two is their mean.
-    let dearer = if values.len() > 2 {
-        MEDIAN_TO_MEAN_SE
-    } else {
-        1.0
-    };
-    Some(Estimate {
-        value: stats::median(values)?,
-        sd: dearer * scatter / (values.len() as f64).sqrt(),
-    })
+    stats::median_with_sd(&off, &noise)
 }

@@ -120,7 +120,9 @@ fn setting(scene: &Scene, place: usize) -> SettingFacts {
         facts.drift_cents_per_min = Some(line.slope);
         facts.drift_sd_cents_per_min = Some(line.slope_sd);
     }
-    facts.loud_sharp_cents = loud_sharp(&strokes);
+    let loud_sharp = loud_sharp(&strokes);
+    facts.loud_sharp_cents = loud_sharp.map(|l| l.slope);
+    facts.loud_sharp_sd_cents = loud_sharp.map(|l| l.slope_sd);
     facts
 }
 
@@ -136,6 +138,7 @@ fn unmeasured(scene: &Scene, tuning: &Setting) -> SettingFacts {
         drift_cents_per_min: None,
         drift_sd_cents_per_min: None,
         loud_sharp_cents: None,
+        loud_sharp_sd_cents: None,
         verdict: None,
     }
 }
@@ -167,7 +170,7 @@ fn drift(tones: &[(f64, f64, f64, f64)]) -> Option<stats::Line> {
 }
 
 /// How much sharper louder strokes start than softer ones, cents per 10 dB.
-fn loud_sharp(strokes: &[&Stroke]) -> Option<f64> {
+fn loud_sharp(strokes: &[&Stroke]) -> Option<stats::Line> {
     let points: Vec<(f64, f64)> = strokes
         .iter()
         .filter_map(|s| {
@@ -181,8 +184,7 @@ fn loud_sharp(strokes: &[&Stroke]) -> Option<f64> {
     if points.len() < LOUD_STROKES || spread < LOUD_SPREAD_DB {
         return None;
     }
-    let line = stats::theil_sen(&points)?;
-    (line.slope_sd <= LOUD_MAX_SD_CENTS).then_some(line.slope)
+    stats::theil_sen(&points).filter(|line| line.slope_sd <= LOUD_MAX_SD_CENTS)
 }
 
 /// Intervals between every two drums in the bars where both settings hold,

@@ -5,6 +5,7 @@
 //! heard one by one, and agree with that, they tell the rate more closely.
 
 use super::VAGUE_DB;
+use super::dynamics;
 use super::scene::Scene;
 use crate::align::Outcome;
 use crate::listen::rolling::{self, Rolled, Span};
@@ -116,7 +117,9 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
         unevenness_sd_pct: uneven.map(|u| u.sd),
         level_curve_db: Vec::new(),
         start_accent_db: None,
+        start_accent_sd_db: None,
         end_accent_db: None,
+        end_accent_sd_db: None,
         gap_ms: None,
         gap_sd_ms: None,
     };
@@ -124,11 +127,15 @@ fn roll(scene: &Scene, note: usize, span: Span, heard: Option<&Rolled>) -> Roll 
         facts.level_curve_db = level_curve(&strokes);
         if strokes.len() > JOINT_STROKES {
             let (first, rest) = (strokes[0], &strokes[1..=JOINT_STROKES]);
-            facts.start_accent_db = stands_out_db(first, rest);
+            let start = stands_out_db(first, rest);
+            facts.start_accent_db = start.map(|s| s.value);
+            facts.start_accent_sd_db = start.map(|s| s.sd);
             let ending = &strokes[strokes.len() - JOINT_STROKES..];
-            facts.end_accent_db = following
+            let end = following
                 .filter(|&i| same_drum(scene, i, note))
                 .and_then(|i| stands_out_db(&scene.strokes[i], ending));
+            facts.end_accent_db = end.map(|e| e.value);
+            facts.end_accent_sd_db = end.map(|e| e.sd);
         }
     }
     if let (Some(next), Some(heard), Some(rate), Some(last)) =
@@ -330,11 +337,16 @@ fn clear_db(stroke: &Stroke) -> Option<f64> {
 
 /// The level of a stroke against the median of others, dB. `None` where what
 /// rings hides its level, or those of more than half of the others.
-fn stands_out_db(stroke: &Stroke, others: &[&Stroke]) -> Option<f64> {
-    let levels: Vec<f64> = others.iter().filter_map(|s| clear_db(s)).collect();
+fn stands_out_db(stroke: &Stroke, others: &[&Stroke]) -> Option<Estimate> {
+    let level = |s: &Stroke| {
+        Some(Estimate {
+            value: clear_db(s)?,
+            sd: s.level_sd_db,
+        })
+    };
+    let levels: Vec<Estimate> = others.iter().filter_map(|s| level(s)).collect();
     let enough = 2 * levels.len() >= others.len();
-    let usual_db = stats::median(&levels).filter(|_| enough)?;
-    Some(clear_db(stroke)? - usual_db)
+    dynamics::stands_out_db(level(stroke)?, &levels).filter(|_| enough)
 }
 
 /// (quarter notes, dB) of the loudness of rolls between two moments, for

@@ -11,6 +11,8 @@ const SECONDS: i32 = 4;
 const MS: i32 = 1;
 const DB: i32 = 1;
 const CENTS: i32 = 1;
+/// Cents a minute: over many minutes a drift is known to hundredths.
+const DRIFT: i32 = 3;
 const HERTZ: i32 = 2;
 const BPM: i32 = 2;
 const CLICKS: i32 = 3;
@@ -149,6 +151,7 @@ fn figure(figure: &mut Figure) {
 
 fn kind(kind: &mut FigureKind) {
     fix_opt(&mut kind.median_unevenness_ms, MS);
+    fix_opt(&mut kind.median_unevenness_sd_ms, MS);
     fix_opt(&mut kind.median_unevenness_pct, PERCENT);
     fix_opt(&mut kind.median_interval_ms, MS);
     fix_all(&mut kind.usual_shape_ms, MS);
@@ -168,7 +171,9 @@ fn roll(roll: &mut Roll) {
     fix_opt(&mut roll.unevenness_sd_pct, PERCENT);
     fix_all(&mut roll.level_curve_db, DB);
     fix_opt(&mut roll.start_accent_db, DB);
+    fix_opt(&mut roll.start_accent_sd_db, DB);
     fix_opt(&mut roll.end_accent_db, DB);
+    fix_opt(&mut roll.end_accent_sd_db, DB);
     fix_opt(&mut roll.gap_ms, MS);
     fix_opt(&mut roll.gap_sd_ms, MS);
 }
@@ -177,9 +182,10 @@ fn setting(setting: &mut SettingFacts) {
     fix_opt(&mut setting.hz, HERTZ);
     fix_opt(&mut setting.cents, CENTS);
     fix_opt(&mut setting.cents_sd, CENTS);
-    fix_opt(&mut setting.drift_cents_per_min, CENTS);
-    fix_opt(&mut setting.drift_sd_cents_per_min, CENTS);
+    fix_opt(&mut setting.drift_cents_per_min, DRIFT);
+    fix_opt(&mut setting.drift_sd_cents_per_min, DRIFT);
     fix_opt(&mut setting.loud_sharp_cents, CENTS);
+    fix_opt(&mut setting.loud_sharp_sd_cents, CENTS);
 }
 
 fn dynamics(dynamics: &mut Dynamics) {

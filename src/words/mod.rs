@@ -103,16 +103,19 @@ pub fn clean_share(kind: &FigureKind) -> String {
     }
 }
 
-/// "median 9.1 ms (5.2 %)".
+/// "9.1 ± 0.8 ms (5.2 %)".
 pub fn kind_size(kind: &FigureKind) -> String {
-    match (kind.median_unevenness_ms, kind.median_unevenness_pct) {
-        (Some(ms), Some(pct)) => format!(
-            "{}{NBSP}ms ({}{NBSP}%)",
-            number::plain(ms, 1),
-            number::plain(pct, 1)
-        ),
-        (Some(ms), None) => format!("{}{NBSP}ms", number::plain(ms, 1)),
-        _ => number::UNKNOWN.to_owned(),
+    let Some(ms) = kind.median_unevenness_ms else {
+        return number::UNKNOWN.to_owned();
+    };
+    let size = match kind.median_unevenness_sd_ms {
+        Some(sd) => number::with_sd(ms, Some(sd)),
+        None => number::plain(ms, 1),
+    };
+    let size = number::sized(&size, "ms");
+    match kind.median_unevenness_pct {
+        Some(pct) => format!("{size} ({}{NBSP}%)", number::plain(pct, 1)),
+        None => size,
     }
 }
 

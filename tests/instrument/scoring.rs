@@ -152,7 +152,9 @@ fn perfect(take: &MadeTake) -> Review {
                 unevenness_sd_pct: None,
                 level_curve_db: Vec::new(),
                 start_accent_db: None,
+                start_accent_sd_db: None,
                 end_accent_db: None,
+                end_accent_sd_db: None,
                 gap_ms: None,
                 gap_sd_ms: None,
             })
@@ -174,6 +176,7 @@ fn perfect(take: &MadeTake) -> Review {
                     drift_cents_per_min: None,
                     drift_sd_cents_per_min: None,
                     loud_sharp_cents: None,
+                    loud_sharp_sd_cents: None,
                     verdict: None,
                 }],
             })

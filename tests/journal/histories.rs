@@ -250,6 +250,7 @@ fn constant(name: &str, clean_factor: f64, a4_hz: f64) -> Review {
             drift_cents_per_min: None,
             drift_sd_cents_per_min: None,
             loud_sharp_cents: None,
+            loud_sharp_sd_cents: None,
             verdict: None,
         }],
     });

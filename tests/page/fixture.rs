@@ -17,6 +17,7 @@ pub fn clean() -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults: 0.05,
         all_rolls: false,
+        dense: false,
         seed: 7,
     })
 }
@@ -30,6 +31,7 @@ pub fn bad() -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults: 1.0,
         all_rolls: false,
+        dense: false,
         seed: 7,
     });
     review.doubts = vec![
@@ -73,6 +75,7 @@ pub fn five_strokes() -> Review {
         drums: &["A2", "D3"],
         faults: 0.2,
         all_rolls: false,
+        dense: false,
         seed: 7,
     });
     review.notes.truncate(5);
@@ -96,6 +99,8 @@ pub fn five_strokes() -> Review {
             setting.verdict = None;
             setting.drift_cents_per_min = None;
             setting.drift_sd_cents_per_min = None;
+            setting.loud_sharp_cents = None;
+            setting.loud_sharp_sd_cents = None;
         }
     }
     review.intervals.clear();
@@ -104,6 +109,7 @@ pub fn five_strokes() -> Review {
     review
 }
 
+/// Ten minutes without much rest.
 pub fn ten_minutes() -> Review {
     make(&Wish {
         title: "A long study for four drums",
@@ -113,6 +119,7 @@ pub fn ten_minutes() -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults: 0.4,
         all_rolls: false,
+        dense: true,
         seed: 7,
     })
 }
@@ -127,6 +134,7 @@ pub fn one_drum() -> Review {
         drums: &["C3"],
         faults: 0.5,
         all_rolls: false,
+        dense: false,
         seed: 7,
     });
     for note in &mut review.notes {
@@ -157,6 +165,7 @@ pub fn all_rolls() -> Review {
         drums: &["G2", "C3"],
         faults: 0.3,
         all_rolls: true,
+        dense: false,
         seed: 7,
     })
 }
@@ -214,6 +223,7 @@ pub fn one_of_many(file: &str, bpm: f64, faults: f64, seed: u64) -> Review {
         drums: &["F2", "Bb2", "D3", "F3"],
         faults,
         all_rolls: false,
+        dense: false,
         seed,
     });
     file.clone_into(&mut review.take.file);

@@ -39,6 +39,8 @@ pub struct Wish {
     /// 0: as good as it gets; 1: much goes wrong.
     pub faults: f64,
     pub all_rolls: bool,
+    /// Sixteenths where there are quarter notes otherwise.
+    pub dense: bool,
     /// Two takes with one wish differ by this.
     pub seed: u64,
 }
@@ -101,6 +103,11 @@ impl Maker<'_> {
                 self.note(bar, at + 2.0, 2.0, 0);
                 self.stop(bar, "final", 2.0);
             }
+            0 if self.wish.dense => {
+                for beat in 0..4 {
+                    self.figure(bar, at + f64::from(beat), 4, "sixteenths", true, drums);
+                }
+            }
             0 => {
                 for beat in 0..4 {
                     self.note(
@@ -128,7 +135,12 @@ impl Maker<'_> {
             }
             2 => {
                 self.figure(bar, at, 4, "sixteenths", true, drums);
-                self.figure(bar, at + 1.0, 2, "eighths", true, drums);
+                let (parts, kind) = if self.wish.dense {
+                    (4, "sixteenths")
+                } else {
+                    (2, "eighths")
+                };
+                self.figure(bar, at + 1.0, parts, kind, true, drums);
                 self.note(bar, at + 2.0, 1.0, 1 % drums);
                 self.stop(bar, "rest", 1.0);
             }
@@ -289,7 +301,9 @@ impl Maker<'_> {
             unevenness_sd_pct: Some(1.1),
             level_curve_db: curve,
             start_accent_db: Some(2.4),
-            end_accent_db: if bar % 8 == 3 { None } else { Some(-1.2) },
+            start_accent_sd_db: Some(0.9),
+            end_accent_db: (bar % 8 != 3).then_some(-1.2),
+            end_accent_sd_db: (bar % 8 != 3).then_some(0.8),
             gap_ms: Some(35.0 + 40.0 * self.wish.faults),
             gap_sd_ms: Some(4.0),
         });

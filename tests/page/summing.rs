@@ -165,6 +165,7 @@ impl Maker<'_> {
             kind: name.into(),
             count: figures.len(),
             median_unevenness_ms: middle(figures.iter().filter_map(|f| f.unevenness_ms).collect()),
+            median_unevenness_sd_ms: Some(1.7 / (figures.len() as f64).sqrt()),
             median_unevenness_pct: middle(
                 figures.iter().filter_map(|f| f.unevenness_pct).collect(),
             ),
@@ -200,6 +201,7 @@ impl Maker<'_> {
             drift_cents_per_min: Some(-3.0 * self.wish.faults),
             drift_sd_cents_per_min: Some(1.1),
             loud_sharp_cents: Some(2.0),
+            loud_sharp_sd_cents: Some(0.9),
             verdict: match cents.abs() {
                 c if c < 7.0 => Some(TuneVerdict::InTune),
                 c if c < 13.0 => None,

@@ -2,9 +2,10 @@
 //! gap behind them.
 
 use super::{Finding, distinct, weight};
+use crate::measure::AGAINST_SDS;
 use crate::measure::stops::LATE_MS;
-use crate::measure::{AGAINST_SDS, figures};
 use crate::review::{Roll, Stop, StopState};
+use crate::stats;
 use crate::words::remarks as words;
 
 /// A gap before the note after a roll, and unevenness of a roll, worth a
@@ -48,7 +49,7 @@ fn late_stops(stops: &[Stop]) -> Option<Finding> {
         .filter(|(_, ms, sd)| ms - AGAINST_SDS * sd > LATE_MS)
         .collect();
     let (ms, sds): (Vec<f64>, Vec<f64>) = late.iter().map(|(_, ms, sd)| (ms, sd)).unzip();
-    let usual = figures::usual(&ms, &sds)?;
+    let usual = stats::median_with_sd(&ms, &sds)?;
     let bars = distinct(late.iter().map(|(s, ..)| s.bar));
     let first = late.first()?.0.note;
     Some(Finding {
@@ -108,7 +109,9 @@ mod tests {
             unevenness_sd_pct: Some(unevenness.1),
             level_curve_db: Vec::new(),
             start_accent_db: None,
+            start_accent_sd_db: None,
             end_accent_db: None,
+            end_accent_sd_db: None,
             gap_ms: Some(gap.0),
             gap_sd_ms: Some(gap.1),
         };

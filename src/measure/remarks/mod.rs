@@ -225,7 +225,7 @@ fn uneven(scene: &Scene, kind: &str, members: &[&Figure]) -> Option<Finding> {
         .iter()
         .filter_map(|f| f.unevenness_ms.zip(f.unevenness_sd_ms))
         .unzip();
-    let usual = figures::usual(&sizes, &sds)?;
+    let usual = stats::median_with_sd(&sizes, &sds)?;
     let interval = stats::median(
         &not_clean
             .iter()
