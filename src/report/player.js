@@ -11,9 +11,11 @@
   const playhead = find("playhead");
   const stretch = find("stretch");
   const status = find("status");
-  const time = (element) => Number(element.dataset.t);
+  // A stroke as written tells its time by its place alone.
+  const time = (element) => Number(element.dataset.t ?? element.getAttribute("cx") / scale);
+  const shapes = ":is([data-t], [data-n]):not(a)";
   const byTime = (a, b) => time(a) - time(b);
-  const strokes = [...drawing.querySelectorAll("#strip [data-t]:not(a)")].sort(byTime);
+  const strokes = [...drawing.querySelectorAll(`#strip ${shapes}`)].sort(byTime);
   const bars = [...drawing.querySelectorAll("a[data-t]")].sort(byTime);
   const starts = audio ? Number(audio.dataset.starts) : 0;
   let stopAt = null;
@@ -55,8 +57,11 @@
     if (audio) audio.play().catch(() => {});
   };
 
+  // The lines of the notes in the order of the part, however they are sorted.
+  const notes = [...(document.querySelector("table.notes")?.tBodies[0].rows ?? [])];
+
   const tell = (element) => {
-    const row = element.dataset.n === undefined ? null : find(`n${element.dataset.n}`);
+    const row = notes[element.dataset.n];
     if (!row) {
       status.textContent = "\u00a0";
       return;
@@ -137,7 +142,7 @@
   drawing.addEventListener("click", (event) => {
     event.preventDefault();
     if (dragged) return;
-    const element = event.target.closest("[data-t]");
+    const element = event.target.closest(`${shapes}, a[data-t]`);
     if (element && !element.matches("a")) choose(element);
     if (element && element.matches("a")) rove(element);
     seek(element ? time(element) : timeAt(event));
@@ -145,7 +150,7 @@
   });
   drawing.addEventListener("pointerover", (event) => {
     // While it plays, the strip moves under a pointer that rests.
-    const element = event.target.closest("[data-t]:not(a)");
+    const element = event.target.closest(shapes);
     if (element && (!audio || audio.paused)) tell(element);
   });
 

@@ -18,6 +18,16 @@ pub enum Anchor {
     End,
 }
 
+impl Anchor {
+    fn attribute(self) -> &'static str {
+        match self {
+            Self::Start => "",
+            Self::Middle => " text-anchor=\"middle\"",
+            Self::End => " text-anchor=\"end\"",
+        }
+    }
+}
+
 /// A drawing in the making.
 #[derive(Clone, Debug)]
 pub struct Svg {
@@ -32,7 +42,14 @@ pub struct Svg {
 
 /// A coordinate with at most one decimal.
 pub fn n(value: f64) -> String {
-    let tenths = (value * 10.0).round() as i64;
+    of_tenths(tenths(value))
+}
+
+fn tenths(value: f64) -> i64 {
+    (value * 10.0).round() as i64
+}
+
+fn of_tenths(tenths: i64) -> String {
     let sign = if tenths < 0 { "-" } else { "" };
     let (whole, tenth) = (tenths.unsigned_abs() / 10, tenths.unsigned_abs() % 10);
     if tenth == 0 {
@@ -99,15 +116,14 @@ impl Svg {
     /// Straight lines through points; nothing for fewer than two.
     pub fn polyline(&mut self, points: &[(f64, f64)], class: &str) {
         if points.len() > 1 {
-            let d = path(points);
-            self.path(&d, class, None);
+            self.path(&Pen::through(points).d, class, None);
         }
     }
 
     /// A closed area through points.
     pub fn area(&mut self, points: &[(f64, f64)], class: &str) {
         if points.len() > 2 {
-            let d = format!("{}Z", path(points));
+            let d = format!("{}z", Pen::through(points).d);
             self.path(&d, class, None);
         }
     }
@@ -141,12 +157,13 @@ impl Svg {
             places.iter().map(|p| (halves(p.0), halves(p.1))).collect();
         places.sort_unstable();
         places.dedup();
-        let d: String = places
-            .iter()
-            .map(|(x, y)| format!("M{} {}h0", n(*x as f64 / 2.0), n(*y as f64 / 2.0)))
-            .collect();
-        if !d.is_empty() {
-            self.path(&d, class, None);
+        let mut pen = Pen::default();
+        for (x, y) in places {
+            pen.go('m', (x as f64 / 2.0, y as f64 / 2.0));
+            pen.draw("h0");
+        }
+        if !pen.d.is_empty() {
+            self.path(&pen.d, class, None);
         }
     }
 
@@ -157,17 +174,26 @@ impl Svg {
     }
 
     pub fn text(&mut self, at: (f64, f64), class: &str, anchor: Anchor, text: &str) {
-        let anchor = match anchor {
-            Anchor::Start => "",
-            Anchor::Middle => " text-anchor=\"middle\"",
-            Anchor::End => " text-anchor=\"end\"",
-        };
+        let anchor = anchor.attribute();
         self.put(format_args!(
             "<text class=\"{class}\" x=\"{}\" y=\"{}\"{anchor}>{}</text>",
             n(at.0),
             n(at.1),
             escape(text)
         ));
+    }
+
+    /// Many texts of one class and anchor, in a group that has both.
+    pub fn texts(&mut self, class: &str, anchor: Anchor, texts: &[((f64, f64), String)]) {
+        if texts.is_empty() {
+            return;
+        }
+        self.open(&format!("class=\"{class}\"{}", anchor.attribute()));
+        for (at, text) in texts {
+            let (x, y, text) = (n(at.0), n(at.1), escape(text));
+            self.put(format_args!("<text x=\"{x}\" y=\"{y}\">{text}</text>"));
+        }
+        self.close();
     }
 
     /// Markup made by other means, written as it stands.
@@ -234,16 +260,68 @@ impl Svg {
     }
 }
 
-/// The `d` of straight lines through points.
-pub fn path(points: &[(f64, f64)]) -> String {
-    let mut d = String::new();
-    for (i, (x, y)) in points.iter().enumerate() {
-        d.push(if i == 0 { 'M' } else { 'L' });
-        d.push_str(&n(*x));
-        d.push(' ');
-        d.push_str(&n(*y));
+/// The `d` of a path in steps from point to point, which are shorter to write
+/// than places. Steps are whole tenths of a unit, so that they add up.
+#[derive(Clone, Debug, Default)]
+pub struct Pen {
+    pub d: String,
+    at: (i64, i64),
+    command: Option<char>,
+}
+
+impl Pen {
+    /// Straight lines through points; of points on one level line only the
+    /// ends.
+    pub fn through(points: &[(f64, f64)]) -> Self {
+        let mut pen = Self::default();
+        for (i, point) in points.iter().enumerate() {
+            let level = |k: usize| {
+                points
+                    .get(k)
+                    .is_some_and(|p| tenths(p.1) == tenths(point.1))
+            };
+            if i == 0 {
+                pen.go('m', *point);
+            } else if !(level(i - 1) && level(i + 1)) {
+                pen.go('l', *point);
+            }
+        }
+        pen
     }
-    d
+
+    /// To a place: `m` without and `l` with a line. A path begins with `m`.
+    pub fn go(&mut self, command: char, to: (f64, f64)) {
+        let to = (tenths(to.0), tenths(to.1));
+        // After `m` a further pair would be a line.
+        if command == 'm' || self.command != Some(command) {
+            self.d.push(command);
+        } else {
+            self.d.push(' ');
+        }
+        self.d.push_str(&of_tenths(to.0 - self.at.0));
+        let down = of_tenths(to.1 - self.at.1);
+        if !down.starts_with('-') {
+            self.d.push(' ');
+        }
+        self.d.push_str(&down);
+        self.at = to;
+        self.command = Some(command);
+    }
+
+    /// An upright line downwards.
+    pub fn down(&mut self, by: f64) {
+        let by = tenths(by);
+        self.d.push('v');
+        self.d.push_str(&of_tenths(by));
+        self.at.1 += by;
+        self.command = None;
+    }
+
+    /// Commands that end where they began, written as they stand.
+    pub fn draw(&mut self, commands: &str) {
+        self.d.push_str(commands);
+        self.command = None;
+    }
 }
 
 #[cfg(test)]
@@ -256,6 +334,25 @@ mod tests {
         assert_eq!(n(-0.06), "-0.1");
         assert_eq!(n(12.0), "12");
         assert_eq!(n(1234.56), "1234.6");
+    }
+
+    /// Steps of a thousand points that no tenth divides end where they are to.
+    #[test]
+    fn steps_of_a_path_add_up() {
+        let points: Vec<(f64, f64)> = (0..1000)
+            .map(|k| (f64::from(k) / 3.0, f64::from(k % 7) / 9.0))
+            .collect();
+        let d = Pen::through(&points).d.replace('-', " -");
+        let numbers: Vec<f64> = d
+            .split([' ', 'm', 'l'])
+            .filter_map(|word| word.parse().ok())
+            .collect();
+        assert_eq!(numbers.len(), 2 * points.len());
+        let end = |k: usize| numbers.iter().skip(k).step_by(2).sum::<f64>();
+        assert!((end(0) - points[999].0).abs() < 0.051);
+        assert!((end(1) - points[999].1).abs() < 0.051);
+        let level = [(0.0, 1.0), (1.0, 1.0), (2.0, 1.04), (3.0, 2.0)];
+        assert_eq!(Pen::through(&level).d, "m0 1l2 0 1 1");
     }
 
     #[test]

@@ -5,6 +5,8 @@
     if (!cell) return null;
     const text = cell.dataset.k ?? cell.textContent.trim().replace("\u2212", "-");
     if (text === "" || text === "\u2013") return null;
+    const clock = /^(\d+):([\d.]+)$/.exec(text);
+    if (clock) return 60 * Number(clock[1]) + Number(clock[2]);
     const number = Number.parseFloat(text);
     return Number.isNaN(number) ? text : number;
   };

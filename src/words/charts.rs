@@ -13,7 +13,7 @@ use crate::review::{
     SettingFacts, Stop, StopState, TempoFacts,
 };
 use crate::settings::Settings;
-use crate::stats::median;
+use crate::stats::median_with_sd;
 
 pub const OVERVIEW: &str = "The take at a glance";
 pub const EVENNESS: &str = "Evenness";
@@ -69,10 +69,11 @@ const DYNAMICS_ORDER_KEY: &str = "Broken: the nearest levels that keep the order
 pub const ACCENTS_LINE: &str = "Against unaccented strokes near by on the same drum, with two \
      standard uncertainties; the band is what an ear hardly notices (1\u{a0}dB).";
 pub const ROLLS_LINE: &str = "Level along each roll, dB against the loudest stroke of the take; its \
-     first and last strokes against the rest.";
+     first stroke against the next ones; a note that follows at once against its last ones.";
 pub const STOPS_LINE: &str = "How the drum's own tones died away after the stroke, from its level \
-     down to 40\u{a0}dB below it. Bar: two standard uncertainties of the moment to either side. \
-     Half a second after its end, what still rings is told in dB against the stroke.";
+     down to 40\u{a0}dB below it, as far as they can be followed before the next stroke of any drum. \
+     Bar: two standard uncertainties of the moment to either side. Half a second after its end, what \
+     still rings is told in dB against the stroke.";
 pub const SECONDS_AFTER_STROKE: &str = "seconds after the stroke, the last one of a roll";
 pub const SECONDS_INTO_ROLL: &str = "seconds from the start of the roll";
 pub const SOUND: &str = "sound";
@@ -181,6 +182,11 @@ pub fn kind_line(kind: &FigureKind, settings: &Settings) -> String {
         );
     }
     line + "."
+}
+
+/// A further panel of the same kind, which is too many for one.
+pub fn kind_more(kind: &FigureKind, (first, last): (i32, i32)) -> String {
+    format!("{}, {}", kind_title(&kind.kind), bar_span(first, last))
 }
 
 pub fn figure_tip(figure: &Figure, stroke: usize, offset: f64) -> String {
@@ -350,13 +356,18 @@ pub fn level_tip(level: &LevelFacts) -> String {
     )
 }
 
-/// "−12 dB, n 14".
-pub fn level_number(level: &LevelFacts) -> String {
-    format!(
-        "{}, n{NBSP}{}",
-        number::sized(&number::maybe(level.level_db, 0), "dB"),
-        level.strokes
-    )
+/// "−12.0 ± 0.7 dB", "n 14": the level and its strokes, in as many lines as
+/// the room asks for; widest first.
+pub fn level_numbers(level: &LevelFacts) -> [Vec<String>; 3] {
+    let size = number::maybe_with_sd(level.level_db, level.level_sd_db);
+    let whole = number::sized(&size, "dB");
+    let n = format!("n{NBSP}{}", level.strokes);
+    let sep = format!("{NBSP}±{NBSP}");
+    let narrow = match size.split_once(&sep) {
+        Some((value, sd)) => vec![value.to_owned(), format!("±{NBSP}{sd}"), n.clone()],
+        None => vec![size.clone(), n.clone()],
+    };
+    [vec![format!("{whole}, {n}")], vec![whole, n], narrow]
 }
 
 /// What is drawn under the marks; of the broken lines only where there are any.
@@ -395,17 +406,19 @@ pub fn hairpin_size(hairpin: &HairpinFacts) -> String {
     }
 }
 
+/// "Accents: 6 measured, median +4.1 ± 0.8 dB".
 pub fn accents_heading(review: &Review) -> String {
-    let known: Vec<f64> = review
-        .dynamics
-        .accents
-        .iter()
-        .filter_map(|a| a.contrast_db)
+    let accents = review.dynamics.accents.iter();
+    let known: Vec<(f64, f64)> = accents
+        .filter_map(|a| Some((a.contrast_db?, a.contrast_sd_db.unwrap_or(0.0))))
         .collect();
+    let (sizes, sds): (Vec<f64>, Vec<f64>) = known.into_iter().unzip();
+    let middle = median_with_sd(&sizes, &sds);
+    let middle = number::maybe_signed_with_sd(middle.map(|m| m.value), middle.map(|m| m.sd));
     format!(
-        "Accents: {}, median {}{NBSP}dB",
-        count(known.len(), "measured", "measured"),
-        number::maybe_signed(median(&known), 0)
+        "Accents: {} measured, median {}",
+        sizes.len(),
+        number::sized(&middle, "dB")
     )
 }
 
@@ -442,14 +455,26 @@ pub fn stop_sentence(stop: &Stop) -> String {
     format!("{}: {}", stop_label(stop), stop_verdict(stop))
 }
 
+/// What is shown of many stops, and where the others are.
+pub fn more_stops(shown: &[&Stop], more: usize) -> String {
+    let ends = shown.iter().any(|s| s.expected == "final");
+    let first = if ends { "the end of the part, " } else { "" };
+    format!(
+        "Shown: {first}where a drum rang on most, and where it was stopped farthest from its end. {}",
+        more_in_table(more)
+    )
+}
+
 pub fn more_in_table(more: usize) -> String {
     format!("{more} more stand in the table and in review.json.")
 }
 
-pub fn rolls_desc(review: &Review) -> String {
+/// The first so many, which are drawn.
+pub fn rolls_desc(review: &Review, drawn: usize) -> String {
     let rolls: Vec<String> = review
         .rolls
         .iter()
+        .take(drawn)
         .map(|r| format!("{}: {}", roll_label(review, r), roll_lines(r).join(", ")))
         .collect();
     format!("Level and speed of each roll. {}.", rolls.join("; "))
@@ -482,19 +507,23 @@ pub fn roll_lines(roll: &Roll) -> Vec<String> {
         None => "evenness not measured".to_owned(),
     };
     let mut lines = vec![speed, even];
-    let ends: Vec<String> = [
-        ("first", roll.start_accent_db),
-        ("last", roll.end_accent_db),
+    let ends = [
+        (
+            "first stroke",
+            roll.start_accent_db,
+            roll.start_accent_sd_db,
+        ),
+        ("note after", roll.end_accent_db, roll.end_accent_sd_db),
     ]
     .into_iter()
-    .filter_map(|(word, db)| Some(format!("{word} {}{NBSP}dB", number::signed(db?, 0))))
-    .collect();
+    .filter_map(|(word, db, sd)| {
+        let size = number::signed_with_sd(db?, sd);
+        Some(format!("{word} {}", number::sized(&size, "dB")))
+    });
     if roll.level_curve_db.is_empty() {
         lines.push("level along it not measured".to_owned());
     }
-    if !ends.is_empty() {
-        lines.push(ends.join(", "));
-    }
+    lines.extend(ends);
     if let Some(gap) = roll.gap_ms {
         lines.push(format!(
             "gap to the next note {}{NBSP}ms",

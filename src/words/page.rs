@@ -60,7 +60,6 @@ pub const PASSAGES: &str = "Passages heard in this take";
 pub const EVENNESS_LEAD: &str = "Each row is one figure. A stroke that divides it evenly lies on \
      its line.";
 pub const TUNING_LEAD: &str = "Each drum against equal temperament at A4 =";
-pub const LOUD_SHARP: &str = "Loud strokes start sharp:";
 pub const DYNAMICS_LEAD: &str = "Levels compare strokes of this take with each other; they say \
      nothing about how loud it was in the room.";
 pub const STOPS_LEAD: &str = "A drum that is to be silent, and when it was.";
@@ -304,8 +303,8 @@ pub mod column {
     pub const ROLL: &str = "Roll";
     pub const LENGTH: &str = "Length";
     pub const SPEED: &str = "Strokes";
-    pub const START: &str = "First strokes";
-    pub const END: &str = "Last strokes";
+    pub const START: &str = "First stroke";
+    pub const END: &str = "Note after";
     pub const GAP: &str = "Gap after";
     pub const PLACE: &str = "Place";
     pub const WHY: &str = "Why";
@@ -323,7 +322,6 @@ pub mod column {
     pub const CLICK_DEVIATION: &str = "Against clicks";
     pub const PITCH: &str = "Pitch";
     pub const OUTCOME: &str = "Outcome";
-    pub const NOTE: &str = "Note";
     pub const CENTS: &str = "Tuning";
     pub const SHARES: &str = "Shares";
     pub const SETTING: &str = "Setting";

@@ -189,8 +189,8 @@ for (const name of cases) {
       all.filter((e) => getComputedStyle(e).display !== "contents").length), 0);
     await page.pdf({ path: join(out, name, "seen-print.pdf"), format: "A4", printBackground: true });
     // A sign at the head and one at the foot of every drawing: both come out
-    // on the same sheet.
-    const drawings = await page.evaluate(() => {
+    // on the same sheet; and one at every heading that a drawing follows.
+    const { drawings, headings } = await page.evaluate(() => {
       const shown = [...document.querySelectorAll("figure svg.chart, .slices > svg")].filter((e) => e.getClientRects().length > 0);
       shown.forEach((svg, k) => {
         const { height } = svg.viewBox.baseVal;
@@ -203,7 +203,18 @@ for (const name of cases) {
           svg.append(text);
         }
       });
-      return shown.length;
+      const headings = [];
+      for (const section of document.querySelectorAll("section")) {
+        const drawing = shown.find((svg) => section.contains(svg));
+        const heading = section.querySelector("h2");
+        const table = section.querySelector("table");
+        const follows = drawing && !(table && table.compareDocumentPosition(drawing) & Node.DOCUMENT_POSITION_FOLLOWING);
+        if (!follows || !heading) continue;
+        const k = shown.indexOf(drawing);
+        heading.insertAdjacentHTML("beforeend", ` <span style="font-size:4px">sign${k}over</span>`);
+        headings.push(k);
+      }
+      return { drawings: shown.length, headings };
     });
     const signed = join(out, name, "seen-signed.pdf");
     await page.pdf({ path: signed, format: "A4" });
@@ -212,6 +223,9 @@ for (const name of cases) {
     for (let k = 0; k < drawings; k++) {
       const [head, foot] = [sheetOf(`sign${k}head`), sheetOf(`sign${k}foot`)];
       assert.ok(head >= 0 && head === foot, `drawing ${k} begins on sheet ${head + 1} and ends on ${foot + 1}`);
+    }
+    for (const k of headings) {
+      assert.equal(sheetOf(`sign${k}over`), sheetOf(`sign${k}head`), `drawing ${k} is not on the sheet of its heading`);
     }
     await close(page);
   });
@@ -268,10 +282,16 @@ await check("refused: the key names what is drawn", async () => {
   await close(page);
 });
 
+// The first stroke of the take among those of all lanes.
+const first = async (strokes) => {
+  const places = await strokes.evaluateAll((all) => all.map((e) => e.cx.baseVal.value));
+  return strokes.nth(places.indexOf(Math.min(...places)));
+};
+
 await check("five: a narrow window shows the first stroke", async () => {
   const page = await open("five/review.html", { viewport: narrow });
-  const [first, strip] = [await page.locator("#strip .dot circle").first().boundingBox(), await page.locator(".over").boundingBox()];
-  assert.ok(first.x >= strip.x && first.x + first.width <= strip.x + strip.width, `${first.x} in ${strip.x}..${strip.x + strip.width}`);
+  const [stroke, strip] = [await first(page.locator("#strip .dot circle")).then((stroke) => stroke.boundingBox()), await page.locator(".over").boundingBox()];
+  assert.ok(stroke.x >= strip.x && stroke.x + stroke.width <= strip.x + strip.width, `${stroke.x} in ${strip.x}..${strip.x + strip.width}`);
   await close(page);
 });
 
@@ -324,7 +344,7 @@ await check("sound: a click on a stroke plays from it", async () => {
   });
   await stroke.click();
   await page.waitForFunction(() => window.seeks.length > 0);
-  near((await page.evaluate(() => window.seeks))[0], Number(await stroke.getAttribute("data-t")));
+  near((await page.evaluate(() => window.seeks))[0], await timeOf(stroke));
   await page.waitForFunction(() => !document.querySelector("audio").paused);
   await still(page);
   assert.match(await page.locator("#status").textContent(), /Bar .*Outcome played/);
@@ -347,7 +367,7 @@ await check("sound: Enter on a bar plays from it", async () => {
 await check("sound: the keyboard moves, slows, loops and plays", async () => {
   const page = await open("sound/review.html");
   await page.locator(".over").focus();
-  const strokes = (await page.locator("#strip [data-t]:not(a)").evaluateAll((all) => all.map((e) => Number(e.dataset.t)))).sort((a, b) => a - b);
+  const strokes = (await Promise.all((await page.locator("#strip :is([data-t], [data-n]):not(a)").all()).map(timeOf))).sort((a, b) => a - b);
   const bars = await page.locator("#strip a[data-t]").evaluateAll((all) => all.map((e) => Number(e.dataset.t)));
   await page.keyboard.press("ArrowRight");
   near(await at(page), strokes[0]);

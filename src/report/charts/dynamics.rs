@@ -4,7 +4,7 @@
 use super::{Frame, begin, finish, nothing, paragraph, place};
 use crate::report::lettering;
 use crate::report::scale::{Scale, thinned};
-use crate::report::svg::{Anchor, Svg, n};
+use crate::report::svg::{Anchor, Pen, Svg, n};
 use crate::review::{Accent, LevelFacts, Review};
 use crate::{number, words};
 
@@ -138,7 +138,7 @@ impl<'a> Levels<'a> {
         let here = self.points.iter().filter(|p| in_panel(at, p.0));
         let places: Vec<_> = here.map(|p| (at.at(p.0), level.held(p.1))).collect();
         svg.dots(&places, "dots");
-        let marks = marks(svg, review, at, &level, written_top + 14.0);
+        let marks = marks(svg, review, at, &level, (written_top + 14.0, frame.alone));
         hairpins(svg, review, at, &marks, written_top + 28.0);
         y = top + height + 22.0;
         if k + 1 < self.panels.len() {
@@ -243,15 +243,17 @@ fn bars(svg: &mut Svg, review: &Review, at: &Scale, top: f64, bottom: f64) {
         .collect();
     let room = ((at.at_to - at.at_from) / 34.0).max(2.0) as usize;
     let every = thinned(inside.len(), room);
+    let mut lines = Pen::default();
+    let mut names = Vec::new();
     for bar in inside.iter().step_by(every) {
         let x = at.at(bar.at);
-        svg.line((x, top), (x, bottom + 4.0), "grid");
-        svg.text(
-            (x, bottom + 16.0),
-            "soft small",
-            Anchor::Middle,
-            &bar.number.to_string(),
-        );
+        lines.go('m', (x, top));
+        lines.down(bottom + 4.0 - top);
+        names.push(((x, bottom + 16.0), bar.number.to_string()));
+    }
+    svg.texts("soft small", Anchor::Middle, &names);
+    if !lines.d.is_empty() {
+        svg.path(&lines.d, "grid", None);
     }
     svg.line((at.at_from, bottom), (at.at_to, bottom), "axis");
 }
@@ -264,7 +266,7 @@ fn marks(
     review: &Review,
     at: &Scale,
     level: &Scale,
-    marks_y: f64,
+    (marks_y, alone): (f64, bool),
 ) -> Vec<(f64, f64)> {
     let mut from = 0.0;
     let mut written: Vec<(f64, f64)> = Vec::new();
@@ -310,16 +312,38 @@ fn marks(
             let (high, low) = (level.held(db + 2.0 * sd), level.held(db - 2.0 * sd));
             svg.rect((a, high), (b - a, low - high), "wash", None);
         }
-        let tip = words::level_tip(stretch);
+        let tip = alone.then(|| words::level_tip(stretch));
         let d = format!("M{} {}H{}", n(a), n(level.held(db)), n(b));
-        svg.path(&d, "copper", Some(&tip));
-        let text = words::level_number(stretch);
-        if b - a > lettering::width(&text, 11.0) + 4.0 {
-            let y = level.held(db) - 6.0;
-            svg.text((a + 3.0, y), "small clear", Anchor::Start, &text);
-        }
+        svg.path(&d, "copper", tip.as_deref());
+        numbers(svg, stretch, (a + 3.0, b - a - 4.0), level);
     }
     written
+}
+
+/// The level of a stretch in numbers, in as few lines as its width allows,
+/// over its line or, near the top, under it.
+fn numbers(svg: &mut Svg, stretch: &LevelFacts, (x, room): (f64, f64), level: &Scale) {
+    const LINE: f64 = 12.0;
+    let Some(db) = stretch.level_db else { return };
+    let widest = |lines: &[String]| {
+        let widths = lines.iter().map(|l| lettering::width(l, 11.0));
+        widths.fold(0.0, f64::max)
+    };
+    let choices = words::level_numbers(stretch);
+    let Some(lines) = choices.iter().find(|lines| widest(lines) < room) else {
+        return;
+    };
+    let tall = LINE * (lines.len() - 1) as f64;
+    let over = level.held(db) - 6.0 - tall;
+    let first = if over - LINE + 3.0 >= level.at_to {
+        over
+    } else {
+        level.held(db) + LINE + 3.0
+    };
+    for (k, line) in lines.iter().enumerate() {
+        let at = (x, first + LINE * k as f64);
+        svg.text(at, "small clear", Anchor::Start, line);
+    }
 }
 
 /// Written hairpins between the marks, each with the change that was played.
@@ -406,8 +430,8 @@ fn accents(svg: &mut Svg, review: &Review, frame: Frame, at: &Scale, y: f64) -> 
             );
             svg.path(&d, "ink", None);
         }
-        let tip = words::accent_tip(accent);
-        svg.circle((x, contrast.held(db)), 3.4, "dot", Some(&tip));
+        let tip = frame.alone.then(|| words::accent_tip(accent));
+        svg.circle((x, contrast.held(db)), 3.4, "dot", tip.as_deref());
     }
     y + ACCENT_HEIGHT + 22.0
 }

@@ -8,9 +8,14 @@ use crate::report::svg::{Anchor, Svg};
 use crate::review::{Figure, FigureKind, Review};
 use crate::words;
 
-/// Most height that the rows of one kind take.
+/// Most height that the rows of a panel take while they need not be closer
+/// than they can be read.
 const ROWS_HEIGHT: f64 = 380.0;
 const ROW: f64 = 13.0;
+const LEAST_ROW: f64 = 6.0;
+/// More rows than this go on in a panel below: a panel fits on a sheet of
+/// paper.
+const MOST_ROWS: usize = 110;
 
 /// All in one drawing, for a file.
 pub fn draw(review: &Review, frame: Frame) -> Svg {
@@ -27,13 +32,16 @@ pub fn draw(review: &Review, frame: Frame) -> Svg {
         y = sides(&mut svg, frame, y);
     }
     for kind in kinds {
-        y = panel(&mut svg, review, frame, kind, y + 12.0);
+        let panels = Panels::of(review, frame, kind);
+        for k in 0..panels.rows.len() {
+            y = panels.draw(&mut svg, k, y + 12.0);
+        }
     }
     y = tempo::panel(&mut svg, review, frame, y + 14.0);
     finish(svg, frame, y)
 }
 
-/// One drawing a kind and one for the tempo, so that none is longer than a
+/// One drawing a panel and one for the tempo, so that none is longer than a
 /// sheet of paper.
 pub fn draw_apart(review: &Review, frame: Frame) -> Vec<Svg> {
     let kinds = kinds(review);
@@ -42,15 +50,21 @@ pub fn draw_apart(review: &Review, frame: Frame) -> Vec<Svg> {
     }
     let mut drawings = Vec::new();
     for (i, kind) in kinds.into_iter().enumerate() {
-        let title = words::kind_title(&kind.kind);
-        let desc = words::kind_desc(kind, &review.settings);
-        let name = format!("evenness-{i}");
-        let (mut svg, mut y) = begin(review, frame, &name, &title, &desc);
-        if i == 0 {
-            y = sides(&mut svg, frame, y) + 8.0;
+        let panels = Panels::of(review, frame, kind);
+        for k in 0..panels.rows.len() {
+            let title = words::kind_title(&kind.kind);
+            let desc = match k {
+                0 => words::kind_desc(kind, &review.settings),
+                k => words::kind_more(kind, panels.bars_of(k)),
+            };
+            let name = format!("evenness-{i}-{k}");
+            let (mut svg, mut y) = begin(review, frame, &name, &title, &desc);
+            if i == 0 && k == 0 {
+                y = sides(&mut svg, frame, y) + 8.0;
+            }
+            y = panels.draw(&mut svg, k, y);
+            drawings.push(finish(svg, frame, y));
         }
-        y = panel(&mut svg, review, frame, kind, y);
-        drawings.push(finish(svg, frame, y));
     }
     if review.tempo.curve.len() > 1 {
         let desc = words::tempo_line(&review.tempo);
@@ -75,65 +89,107 @@ fn sides(svg: &mut Svg, frame: Frame, y: f64) -> f64 {
     key(svg, frame, y, &entries)
 }
 
-/// One kind of figure; gives the height below.
-fn panel(svg: &mut Svg, review: &Review, frame: Frame, kind: &FigureKind, y: f64) -> f64 {
-    let figures: Vec<&Figure> = review
-        .figures
-        .iter()
-        .filter(|f| f.kind == kind.kind && f.shares.len() > 1)
-        .collect();
-    let mut y = paragraph(svg, frame, y, "bold", &words::kind_heading(kind));
-    y = paragraph(
-        svg,
-        frame,
-        y,
-        "soft small",
-        &words::kind_line(kind, &review.settings),
-    );
-    let parts = figures.iter().map(|f| f.shares.len()).max().unwrap_or(2);
-    let closed = figures.iter().any(|f| f.shares.len() == f.notes.len());
-    let part_scale = Scale {
-        from: 0.0,
-        to: parts as f64,
-        at_from: frame.margin() + 56.0,
-        at_to: frame.right() - 14.0,
-    };
-    let Some(interval) = kind.median_interval_ms.filter(|ms| *ms > 0.0) else {
-        return y;
-    };
-    // What an ear notices, as a share of one interval.
-    let band = words::noticeable_ms(&review.settings, interval) / interval;
-    let top = y + 10.0;
-    let row = (ROWS_HEIGHT / figures.len().max(1) as f64).min(ROW);
-    let rows_bottom = top + row * figures.len() as f64;
-    let has_usual = !kind.usual_shape_ms.is_empty();
-    let bottom = rows_bottom + if has_usual { 30.0 } else { 4.0 };
-    for k in 0..=parts {
-        let x = part_scale.at(k as f64);
-        if k > 0 && k < parts {
-            let half = part_scale.at(band) - part_scale.at_from;
-            svg.rect((x - half, top), (2.0 * half, bottom - top), "band", None);
+/// One kind of figure, its rows in as many panels as they ask for.
+struct Panels<'a> {
+    review: &'a Review,
+    frame: Frame,
+    kind: &'a FigureKind,
+    rows: Vec<Vec<&'a Figure>>,
+    parts: usize,
+    /// The figures close with the note that follows.
+    closed: bool,
+}
+
+impl<'a> Panels<'a> {
+    fn of(review: &'a Review, frame: Frame, kind: &'a FigureKind) -> Self {
+        let figures: Vec<&Figure> = review
+            .figures
+            .iter()
+            .filter(|f| f.kind == kind.kind && f.shares.len() > 1)
+            .collect();
+        let panels = figures.len().div_ceil(MOST_ROWS).max(1);
+        let each = figures.len().div_ceil(panels).max(1);
+        let mut rows: Vec<Vec<&Figure>> = figures.chunks(each).map(<[_]>::to_vec).collect();
+        if rows.is_empty() {
+            rows.push(Vec::new());
         }
-        svg.line((x, top), (x, bottom), "grid");
+        Self {
+            review,
+            frame,
+            kind,
+            rows,
+            parts: figures.iter().map(|f| f.shares.len()).max().unwrap_or(2),
+            closed: figures.iter().any(|f| f.shares.len() == f.notes.len()),
+        }
     }
-    rows(svg, frame, &figures, &part_scale, (top, row), band);
-    if has_usual {
-        let divide = rows_bottom + 2.0;
-        svg.line(
-            (part_scale.at_from, divide),
-            (part_scale.at_to, divide),
-            "axis",
-        );
-        let y = rows_bottom + 17.0;
-        usual(svg, frame, kind, &part_scale, (y, band), interval);
+
+    /// First and last bar of a panel.
+    fn bars_of(&self, k: usize) -> (i32, i32) {
+        let bar = |f: Option<&&Figure>| f.map_or(0, |f| f.bar);
+        (bar(self.rows[k].first()), bar(self.rows[k].last()))
     }
-    axis(svg, &part_scale, (parts, closed), bottom);
-    scale_bar(svg, frame, &part_scale, interval, bottom + 36.0);
-    let noticed = words::noticeable_ms(&review.settings, interval);
-    let after = shape_words(svg, frame, kind, noticed, bottom + 44.0);
-    match words::hands(kind) {
-        Some(text) => paragraph(svg, frame, after, "soft small", &text),
-        None => after,
+
+    /// One panel; gives the height below. The first has what is true of all.
+    fn draw(&self, svg: &mut Svg, k: usize, y: f64) -> f64 {
+        let (kind, frame) = (self.kind, self.frame);
+        let settings = &self.review.settings;
+        let mut y = y;
+        if k == 0 {
+            y = paragraph(svg, frame, y, "bold", &words::kind_heading(kind));
+            y = paragraph(
+                svg,
+                frame,
+                y,
+                "soft small",
+                &words::kind_line(kind, settings),
+            );
+        } else {
+            let more = words::kind_more(kind, self.bars_of(k));
+            y = paragraph(svg, frame, y, "bold", &more);
+        }
+        let scale = Scale {
+            from: 0.0,
+            to: self.parts as f64,
+            at_from: frame.margin() + 56.0,
+            at_to: frame.right() - 14.0,
+        };
+        let Some(interval) = kind.median_interval_ms.filter(|ms| *ms > 0.0) else {
+            return y;
+        };
+        // What an ear notices, as a share of one interval.
+        let noticed = words::noticeable_ms(settings, interval);
+        let band = noticed / interval;
+        let figures = &self.rows[k];
+        let top = y + 10.0;
+        let row = (ROWS_HEIGHT / figures.len().max(1) as f64).clamp(LEAST_ROW, ROW);
+        let rows_bottom = top + row * figures.len() as f64;
+        let has_usual = k == 0 && !kind.usual_shape_ms.is_empty();
+        let bottom = rows_bottom + if has_usual { 30.0 } else { 4.0 };
+        for part in 0..=self.parts {
+            let x = scale.at(part as f64);
+            if part > 0 && part < self.parts {
+                let half = scale.at(band) - scale.at_from;
+                svg.rect((x - half, top), (2.0 * half, bottom - top), "band", None);
+            }
+            svg.line((x, top), (x, bottom), "grid");
+        }
+        rows(svg, frame, figures, &scale, (top, row), band);
+        if has_usual {
+            let divide = rows_bottom + 2.0;
+            svg.line((scale.at_from, divide), (scale.at_to, divide), "axis");
+            let y = rows_bottom + 17.0;
+            usual(svg, frame, kind, &scale, (y, band), interval);
+        }
+        axis(svg, &scale, (self.parts, self.closed), bottom);
+        scale_bar(svg, frame, &scale, interval, bottom + 36.0);
+        if k > 0 {
+            return bottom + 44.0;
+        }
+        let after = shape_words(svg, frame, kind, noticed, bottom + 44.0);
+        match words::hands(kind) {
+            Some(text) => paragraph(svg, frame, after, "soft small", &text),
+            None => after,
+        }
     }
 }
 
@@ -146,19 +202,16 @@ fn rows(
     band: f64,
 ) {
     let every = thinned(figures.len(), (row * figures.len() as f64 / 13.0) as usize);
-    let size = (row * 0.36).clamp(1.6, 4.2);
+    let size = (row * 0.36).min(4.2);
     let mut last_bar = None;
+    let mut names = Vec::new();
     let mut marks = Vec::new();
     for (i, figure) in figures.iter().enumerate() {
         let y = top + row * (i as f64 + 0.5);
         if i % every == 0 && last_bar != Some(figure.bar) {
             last_bar = Some(figure.bar);
-            svg.text(
-                (scale.at_from - 8.0, y + 4.0),
-                "soft small",
-                Anchor::End,
-                &words::bar_label(figure.bar),
-            );
+            let at = (scale.at_from - 8.0, y + 4.0);
+            names.push((at, words::bar_label(figure.bar)));
         }
         let parts = figure.shares.len() as f64;
         // Outside the band only where that is more than uncertainty.
@@ -183,6 +236,7 @@ fn rows(
             }
         }
     }
+    svg.texts("soft small", Anchor::End, &names);
     signs(svg, size, &marks);
 }
 

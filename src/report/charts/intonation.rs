@@ -64,8 +64,13 @@ fn scale(review: &Review, frame: Frame) -> Scale {
     }
 }
 
-fn row_height(frame: Frame) -> f64 {
-    if frame.is_narrow() { 56.0 } else { 40.0 }
+/// A narrow row has its numbers above the drawing, in one line or in two.
+fn row_height(frame: Frame, lines: usize) -> f64 {
+    match (frame.is_narrow(), lines) {
+        (false, _) => 40.0,
+        (true, 1) => 56.0,
+        (true, _) => 71.0,
+    }
 }
 
 fn settings(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
@@ -84,9 +89,9 @@ fn settings(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
         .flat_map(|d| d.settings.iter().map(move |s| (d, s)))
         .collect();
     for row in rows.iter().take(MOST) {
-        ground(svg, review, &scale, y, row_height(frame));
+        ground(svg, review, &scale, y, row_height(frame, 2));
         setting_row(svg, review, frame, &scale, *row, y);
-        y += row_height(frame);
+        y += row_height(frame, 2);
     }
     axis(svg, &scale, y, words::CENTS_AXIS);
     more(svg, frame, rows.len(), y + 32.0)
@@ -97,7 +102,7 @@ fn intervals(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
     let y = paragraph(svg, frame, y, "bold", words::INTERVALS);
     let mut y = paragraph(svg, frame, y, "soft small", words::INTERVALS_LINE) + 10.0;
     for interval in review.intervals.iter().take(MOST) {
-        ground(svg, review, &scale, y, row_height(frame));
+        ground(svg, review, &scale, y, row_height(frame, 1));
         let row = Row {
             label: words::interval_label(interval),
             under: words::bar_span(interval.from_bar, interval.to_bar),
@@ -108,7 +113,7 @@ fn intervals(svg: &mut Svg, review: &Review, frame: Frame, y: f64) -> f64 {
             small: String::new(),
         };
         draw_row(svg, frame, &scale, &row, y);
-        y += row_height(frame);
+        y += row_height(frame, 1);
     }
     axis(svg, &scale, y, words::CENTS_INTERVAL_AXIS);
     more(svg, frame, review.intervals.len(), y + 32.0)
@@ -170,7 +175,7 @@ fn setting_row(
     (drum, setting): (&DrumFacts, &SettingFacts),
     y: f64,
 ) {
-    let bottom = y + if frame.is_narrow() { 50.0 } else { 34.0 };
+    let bottom = y + row_height(frame, 2) - 6.0;
     let mut places = Vec::new();
     for stroke in &review.strokes {
         let bar = stroke.note.and_then(|n| review.notes.get(n)).map(|n| n.bar);
@@ -194,10 +199,10 @@ fn setting_row(
 }
 
 fn draw_row(svg: &mut Svg, frame: Frame, scale: &Scale, row: &Row, y: f64) {
-    let middle = if frame.is_narrow() {
-        y + 36.0
-    } else {
-        y + 18.0
+    let middle = match (frame.is_narrow(), row.small.is_empty()) {
+        (false, _) => y + 18.0,
+        (true, true) => y + 36.0,
+        (true, false) => y + 51.0,
     };
     if frame.is_narrow() {
         let label = format!("{}, {}", row.label, row.under);
@@ -213,6 +218,13 @@ fn draw_row(svg: &mut Svg, frame: Frame, scale: &Scale, row: &Row, y: f64) {
             "bold",
             Anchor::End,
             &row.big,
+        );
+        let room = frame.right() - frame.margin() - 4.0;
+        svg.text(
+            (frame.margin() + 2.0, y + 30.0),
+            "soft small",
+            Anchor::Start,
+            &lettering::fit(&row.small, 11.0, room),
         );
     } else {
         svg.text(

@@ -12,7 +12,7 @@ pub mod stops;
 mod tempo;
 
 use super::lettering;
-use super::svg::{Anchor, Svg, n};
+use super::svg::{Anchor, Pen, Svg, n};
 use crate::review::Review;
 use crate::words;
 
@@ -144,18 +144,25 @@ enum Sign {
 }
 
 impl Sign {
-    /// The outline of a mark of `size`, half its height. Round ones are
-    /// written as a line of no length, to be drawn with round ends.
-    fn outline(self, (x, y): (f64, f64), size: f64) -> String {
+    /// Draws a mark of `size`, half its height. Round ones are written as a
+    /// line of no length, to be drawn with round ends.
+    fn outline(self, pen: &mut Pen, (x, y): (f64, f64), size: f64) {
         let long = size * 1.5;
-        let whole = 2.0 * size;
-        match self {
-            Self::Within | Self::Unsure => format!("M{} {}h0", n(x), n(y)),
-            Self::Left => triangle((x - long / 2.0, y), (long, -size), 'v', whole),
-            Self::Right => triangle((x + long / 2.0, y), (-long, -size), 'v', whole),
-            Self::Down => triangle((x, y + long / 2.0), (-size, -long), 'h', whole),
-            Self::Up => triangle((x, y - long / 2.0), (-size, long), 'h', whole),
-        }
+        let whole = n(2.0 * size);
+        let (tip, side, base) = match self {
+            Self::Within | Self::Unsure => {
+                pen.go('m', (x, y));
+                pen.draw("h0");
+                return;
+            }
+            Self::Left => ((x - long / 2.0, y), (long, -size), 'v'),
+            Self::Right => ((x + long / 2.0, y), (-long, -size), 'v'),
+            Self::Down => ((x, y + long / 2.0), (-size, -long), 'h'),
+            Self::Up => ((x, y - long / 2.0), (-size, long), 'h'),
+        };
+        pen.go('m', tip);
+        // From its tip along one side, then along the base.
+        pen.draw(&format!("l{} {}{base}{whole}z", n(side.0), n(side.1)));
     }
 
     fn class(self) -> &'static str {
@@ -167,32 +174,27 @@ impl Sign {
     }
 }
 
-/// From its tip along one side, then along the base.
-fn triangle(tip: (f64, f64), side: (f64, f64), base: char, whole: f64) -> String {
-    format!(
-        "M{} {}l{} {}{base}{}z",
-        n(tip.0),
-        n(tip.1),
-        n(side.0),
-        n(side.1),
-        n(whole)
-    )
-}
-
 /// A mark of `size` (half its height) at a place.
 fn sign(svg: &mut Svg, at: (f64, f64), size: f64, kind: Sign, tip: Option<&str>) {
     match kind {
         Sign::Within => svg.circle(at, size * 0.75, "dot", tip),
         Sign::Unsure => svg.circle(at, size * 0.8, "open", tip),
-        _ => svg.path(&kind.outline(at, size), kind.class(), tip),
+        _ => {
+            let mut pen = Pen::default();
+            kind.outline(&mut pen, at, size);
+            svg.path(&pen.d, kind.class(), tip);
+        }
     }
 }
 
 /// Many marks of one size, one element a kind.
 fn signs(svg: &mut Svg, size: f64, marks: &[((f64, f64), Sign)]) {
     for kind in [Sign::Within, Sign::Left, Sign::Right, Sign::Down, Sign::Up] {
-        let of_kind = marks.iter().filter(|m| m.1 == kind);
-        let d: String = of_kind.map(|m| kind.outline(m.0, size)).collect();
+        let mut pen = Pen::default();
+        for mark in marks.iter().filter(|m| m.1 == kind) {
+            kind.outline(&mut pen, mark.0, size);
+        }
+        let d = pen.d;
         if d.is_empty() {
             continue;
         }

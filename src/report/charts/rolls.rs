@@ -15,11 +15,11 @@ pub fn draw(review: &Review, frame: Frame) -> Svg {
         let why = words::nothing(review, words::NO_ROLLS);
         return nothing(review, frame, "rolls", words::ROLLS, &why);
     }
-    let desc = words::rolls_desc(review);
+    let desc = words::rolls_desc(review, MOST);
     let (mut svg, mut y) = begin(review, frame, "rolls", words::ROLLS, &desc);
     y = paragraph(&mut svg, frame, y, "soft small", words::ROLLS_LINE) + 10.0;
     let (left, right, row) = if frame.is_narrow() {
-        (frame.margin() + 28.0, frame.right() - 10.0, 138.0)
+        (frame.margin() + 28.0, frame.right() - 10.0, 152.0)
     } else {
         (frame.margin() + 152.0, frame.right() - 250.0, 82.0)
     };
@@ -33,7 +33,7 @@ pub fn draw(review: &Review, frame: Frame) -> Svg {
     };
     let (low, high) = bounds(shown);
     for roll in shown {
-        let top = y + if frame.is_narrow() { 68.0 } else { 8.0 };
+        let top = y + if frame.is_narrow() { 82.0 } else { 8.0 };
         let level = Scale {
             from: low,
             to: high,
@@ -65,7 +65,7 @@ fn labels(svg: &mut Svg, review: &Review, frame: Frame, roll: &Roll, (y, right):
     if frame.is_narrow() {
         svg.text((frame.margin(), y + 14.0), "bold", Anchor::Start, &label);
         let room = frame.right() - frame.margin();
-        let lines = lettering::wrap(&lines.join("; "), 11.0, room, 3);
+        let lines = lettering::wrap(&lines.join("; "), 11.0, room, 4);
         for (k, line) in lines.iter().enumerate() {
             let at = (frame.margin(), y + 29.0 + 14.0 * k as f64);
             svg.text(at, "small", Anchor::Start, line);
@@ -83,7 +83,7 @@ fn labels(svg: &mut Svg, review: &Review, frame: Frame, roll: &Roll, (y, right):
         let x = right + 16.0;
         let line = lettering::fit(line, 11.0, frame.right() - x);
         svg.text(
-            (x, y + 20.0 + 16.0 * k as f64),
+            (x, y + 17.0 + 14.0 * k as f64),
             "small",
             Anchor::Start,
             &line,

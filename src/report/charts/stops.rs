@@ -8,8 +8,9 @@ use crate::report::svg::{Anchor, Svg, n};
 use crate::review::{Review, Stop, StopState};
 use crate::{number, words};
 
-/// More rows than this are left to the table; the plainest faults stay.
-const MOST: usize = 20;
+/// More rows than this are left to the table: with its heading the chart fits
+/// on a sheet of paper.
+const MOST: usize = 16;
 const FLOOR_DB: f64 = -40.0;
 
 pub fn draw(review: &Review, frame: Frame) -> Svg {
@@ -19,6 +20,7 @@ pub fn draw(review: &Review, frame: Frame) -> Svg {
     }
     let desc = words::stops_desc(review);
     let (mut svg, mut y) = begin(review, frame, "stops", words::STOPS, &desc);
+    y = paragraph(&mut svg, frame, y, "bold", &desc);
     y = paragraph(&mut svg, frame, y, "soft small", words::STOPS_LINE);
     y = key(&mut svg, frame, y) + 12.0;
     let (left, right, row) = if frame.is_narrow() {
@@ -40,28 +42,51 @@ pub fn draw(review: &Review, frame: Frame) -> Svg {
     axis(&mut svg, &time, y);
     y += 34.0;
     if shown.len() < review.stops.len() {
-        let text = words::more_in_table(review.stops.len() - shown.len());
+        let text = words::more_stops(&shown, review.stops.len() - shown.len());
         y = paragraph(&mut svg, frame, y, "soft small", &text);
     }
     finish(svg, frame, y)
 }
 
-/// All, or those that say most: the end of the part, then what rang on or
-/// came latest, in the order of the part.
+/// All, or those that say most, in the order of the part: the end of the part,
+/// then by turns where a drum rang on most and where it was stopped farthest
+/// from its end.
 fn chosen(stops: &[Stop]) -> Vec<&Stop> {
-    let mut places: Vec<usize> = (0..stops.len()).collect();
-    if places.len() > MOST {
-        let weight = |s: &Stop| match (s.expected.as_str(), s.state) {
-            ("final", _) => f64::INFINITY,
-            (_, StopState::Ringing) => 1e6,
-            (_, StopState::Unsure) => -1.0,
-            _ => s.late_ms.map_or(0.0, f64::abs),
-        };
-        places.sort_by(|a, b| weight(&stops[*b]).total_cmp(&weight(&stops[*a])));
-        places.truncate(MOST);
-        places.sort_unstable();
+    if stops.len() <= MOST {
+        return stops.iter().collect();
     }
-    places.into_iter().map(|i| &stops[i]).collect()
+    let sorted = |weight: fn(&Stop) -> Option<f64>| {
+        let known = stops.iter().enumerate();
+        let mut places: Vec<(usize, f64)> =
+            known.filter_map(|(i, s)| Some((i, weight(s)?))).collect();
+        places.sort_by(|a, b| b.1.total_cmp(&a.1));
+        places.into_iter().map(|p| p.0)
+    };
+    let last = |s: &Stop| (s.expected == "final").then_some(1.0);
+    let rang =
+        |s: &Stop| (s.state == StopState::Ringing).then_some(s.ring_db_500ms.unwrap_or(-99.0));
+    let mut places: Vec<usize> = sorted(last).collect();
+    let by_turns: [Vec<usize>; 2] = [
+        sorted(rang).collect(),
+        sorted(|s| s.late_ms.map(f64::abs)).collect(),
+    ];
+    let longest = by_turns.iter().map(Vec::len).max().unwrap_or(0);
+    for k in 0..longest {
+        for one in by_turns.iter().filter_map(|list| list.get(k)) {
+            if !places.contains(one) {
+                places.push(*one);
+            }
+        }
+    }
+    places.extend(0..stops.len());
+    let mut kept: Vec<usize> = Vec::new();
+    for place in places {
+        if kept.len() < MOST && !kept.contains(&place) {
+            kept.push(place);
+        }
+    }
+    kept.sort_unstable();
+    kept.into_iter().map(|i| &stops[i]).collect()
 }
 
 /// The end of the time axis: room for every stop and half a second of ring.

@@ -1,10 +1,13 @@
-//! The two long tables, one line a note and one a figure. They are written
+//! The long tables, one line a bar, a note or a figure. They are written
 //! without the end tags that HTML lets one leave out (WHATWG, HTML Living
-//! Standard, 13.1.2.4), which halves a long page.
+//! Standard, 13.1.2.4), and without saying of the heads of their rows what
+//! follows from where these stand (4.9.12.2), which halves a long page.
 
+use crate::align::Outcome;
 use crate::number as fmt;
 use crate::report::html::foreign;
-use crate::review::{Figure, NoteFacts, Review};
+use crate::review::{Figure, NoteFacts, Review, WrittenBar};
+use crate::stats::{mean, median};
 use crate::words::{
     self,
     page::{self as text, column, unit},
@@ -28,9 +31,86 @@ fn long_table(class: &str, caption: &str, heads: &[(&str, &str)], rows: String) 
     }
 }
 
+/// One row a bar as played.
+pub fn bars(review: &Review) -> Markup {
+    let heads = [
+        (column::BAR, ""),
+        (column::TIME, unit::MIN_SEC),
+        (column::TEMPO, unit::BPM),
+        (column::NOTES, ""),
+        (column::PLAYED, ""),
+        (column::MISSED, ""),
+        (column::OTHER, ""),
+        (column::UNSURE, ""),
+        (column::DEVIATION, unit::MS),
+        (column::UNEVENNESS, unit::MS),
+        (column::LEVEL, unit::DB),
+    ];
+    let bars = review.written.bars.iter().enumerate();
+    let rows = bars.map(|(i, bar)| bar_row(review, i, bar)).collect();
+    long_table("bars", text::TABLE_BARS, &heads, rows)
+}
+
+fn bar_row(review: &Review, i: usize, bar: &WrittenBar) -> String {
+    let inside = |at: f64| at >= bar.at - 1e-6 && at < bar.at + bar.length - 1e-6;
+    let notes: Vec<&NoteFacts> = review.notes.iter().filter(|n| inside(n.at)).collect();
+    let of = |outcome| notes.iter().filter(|n| n.outcome == outcome).count();
+    // A bar that was not reached says nothing rather than zero.
+    let reached = notes.iter().any(|n| n.outcome != Outcome::NotReached);
+    let tally = |outcome| {
+        if reached {
+            of(outcome).to_string()
+        } else {
+            fmt::UNKNOWN.to_owned()
+        }
+    };
+    let bpm: Vec<f64> = review
+        .tempo
+        .curve
+        .iter()
+        .filter(|p| {
+            let end = review.written.bars.get(i + 1).and_then(|b| b.time_s);
+            bar.time_s.is_some_and(|s| p.time_s >= s - 1e-3)
+                && end.is_none_or(|e| p.time_s < e - 1e-3)
+                && p.bar == bar.number
+        })
+        .map(|p| p.bpm)
+        .collect();
+    let deviations: Vec<f64> = notes.iter().filter_map(|n| n.deviation_ms).collect();
+    let uneven: Vec<f64> = review
+        .figures
+        .iter()
+        .filter(|f| {
+            let first = f.notes.first().and_then(|n| review.notes.get(*n));
+            first.is_some_and(|n| inside(n.at))
+        })
+        .filter_map(|f| f.unevenness_ms)
+        .collect();
+    let levels: Vec<f64> = notes
+        .iter()
+        .filter_map(|n| Some(review.strokes.get(n.stroke?)?.level_db))
+        .collect();
+    let clock = bar
+        .time_s
+        .map_or_else(|| fmt::UNKNOWN.to_owned(), fmt::clock_tenths);
+    // A number may be printed on two bars: they sort by their order.
+    format!(
+        "<tr id=bar-{i}><th data-k={i}>{}<td>{clock}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{}\n",
+        bar.number,
+        fmt::maybe(mean(&bpm), 1),
+        notes.len(),
+        tally(Outcome::Played),
+        tally(Outcome::Missed),
+        tally(Outcome::OtherDrum),
+        tally(Outcome::Unsure),
+        fmt::maybe_signed(mean(&deviations), 0),
+        fmt::maybe(median(&uneven), 1),
+        fmt::maybe(median(&levels), 1),
+    )
+}
+
 pub fn notes(review: &Review) -> Markup {
     let mut heads = vec![
-        (column::NOTE, ""),
         (column::BAR, ""),
         (column::BEAT, ""),
         (column::PITCH, ""),
@@ -42,7 +122,7 @@ pub fn notes(review: &Review) -> Markup {
         (column::CENTS, unit::CENTS),
     ];
     if words::against_clicks(review) {
-        heads.insert(8, (column::CLICK_DEVIATION, unit::MS));
+        heads.insert(7, (column::CLICK_DEVIATION, unit::MS));
     }
     let rows = review.notes.iter().map(|n| note_row(review, n)).collect();
     long_table("notes", text::TABLE_NOTES, &heads, rows)
@@ -65,9 +145,7 @@ fn note_row(review: &Review, note: &NoteFacts) -> String {
         String::new()
     };
     format!(
-        "<tr id=n{}><th scope=row>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{time}<td>{}{clicks}<td>{}<td>{}\n",
-        note.index,
-        note.index,
+        "<tr><th>{}<td>{}<td>{}<td>{}<td>{}<td>{time}<td>{}{clicks}<td>{}<td>{}\n",
         note.bar,
         words::beat(note.beat),
         words::pitch_name(note.pitch),
@@ -112,7 +190,7 @@ fn figure_row(figure: &Figure) -> String {
         None => column::UNSURE,
     };
     format!(
-        "<tr><th scope=row>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{shares}\n",
+        "<tr><th>{}<td>{}<td>{}<td>{}<td>{}<td>{}<td>{shares}\n",
         figure.bar,
         words::beat(figure.beat),
         foreign(&words::kind_name(&figure.kind)).into_string(),

@@ -132,7 +132,7 @@ pub fn bars(review: &Review) -> Markup {
     html! {
         section #bars {
             h2 { (text::BARS) }
-            (tables::bars(review))
+            (numbers::bars(review))
             details { summary { (text::SHOW_NOTES) } (numbers::notes(review)) }
             p {
                 (text::FILES) " "

@@ -1,10 +1,8 @@
 //! The tables of the page.
 
-use crate::align::Outcome;
 use crate::number as fmt;
-use crate::report::html::{Cell, Column, numbers, table, words as column_of};
-use crate::review::{NoteFacts, Review, StopState, WrittenBar};
-use crate::stats::{mean, median};
+use crate::report::html::{Cell, numbers, table, words as column_of};
+use crate::review::{Review, StopState};
 use crate::words::{
     self,
     page::{self as text, column, unit},
@@ -13,10 +11,6 @@ use maud::{Markup, html};
 
 fn plain(value: Option<f64>, decimals: usize) -> Cell {
     Cell::number(&fmt::maybe(value, decimals))
-}
-
-fn signed(value: Option<f64>, decimals: usize) -> Cell {
-    Cell::number(&fmt::maybe_signed(value, decimals))
 }
 
 fn signed_sd(value: Option<f64>, sd: Option<f64>) -> Cell {
@@ -73,7 +67,7 @@ pub fn kinds(review: &Review) -> Markup {
                 whole(k.clean),
                 whole(k.not_clean),
                 whole(k.count.saturating_sub(k.clean + k.not_clean)),
-                plain(k.median_unevenness_ms, 1),
+                with_sd(k.median_unevenness_ms, k.median_unevenness_sd_ms),
                 plain(k.median_unevenness_pct, 1),
                 plain(k.median_interval_ms, 0),
             ];
@@ -109,7 +103,7 @@ pub fn settings(review: &Review) -> Markup {
                 plain(s.hz, 2),
                 whole(s.strokes),
                 signed_sd(s.drift_cents_per_min, s.drift_sd_cents_per_min),
-                signed(s.loud_sharp_cents, 1),
+                signed_sd(s.loud_sharp_cents, s.loud_sharp_sd_cents),
             ]);
         }
     }
@@ -226,8 +220,8 @@ pub fn rolls(review: &Review) -> Markup {
                 plain(Some(r.to_s - r.from_s), 1),
                 with_sd(r.strokes_per_s, r.strokes_per_s_sd),
                 with_sd(r.unevenness_pct, r.unevenness_sd_pct),
-                signed(r.start_accent_db, 1),
-                signed(r.end_accent_db, 1),
+                signed_sd(r.start_accent_db, r.start_accent_sd_db),
+                signed_sd(r.end_accent_db, r.end_accent_sd_db),
                 with_sd(r.gap_ms, r.gap_sd_ms),
             ]
         })
@@ -266,90 +260,4 @@ pub fn stops(review: &Review) -> Markup {
         })
         .collect();
     table(text::TABLE_STOPS, &columns, &rows)
-}
-
-/// One row a bar as played.
-pub fn bars(review: &Review) -> Markup {
-    let columns: [Column; 11] = [
-        numbers(column::BAR, ""),
-        numbers(column::TIME, unit::MIN_SEC),
-        numbers(column::TEMPO, unit::BPM),
-        numbers(column::NOTES, ""),
-        numbers(column::PLAYED, ""),
-        numbers(column::MISSED, ""),
-        numbers(column::OTHER, ""),
-        numbers(column::UNSURE, ""),
-        numbers(column::DEVIATION, unit::MS),
-        numbers(column::UNEVENNESS, unit::MS),
-        numbers(column::LEVEL, unit::DB),
-    ];
-    let rows: Vec<_> = review
-        .written
-        .bars
-        .iter()
-        .enumerate()
-        .map(|(i, bar)| bar_row(review, i, bar))
-        .collect();
-    table(text::TABLE_BARS, &columns, &rows)
-}
-
-fn bar_row(review: &Review, i: usize, bar: &WrittenBar) -> Vec<Cell> {
-    let inside = |at: f64| at >= bar.at - 1e-6 && at < bar.at + bar.length - 1e-6;
-    let notes: Vec<&NoteFacts> = review.notes.iter().filter(|n| inside(n.at)).collect();
-    let of = |outcome| notes.iter().filter(|n| n.outcome == outcome).count();
-    // A bar that was not reached says nothing rather than zero.
-    let reached = notes.iter().any(|n| n.outcome != Outcome::NotReached);
-    let tally = |outcome| {
-        if reached {
-            whole(of(outcome))
-        } else {
-            Cell::number(fmt::UNKNOWN)
-        }
-    };
-    let bpm: Vec<f64> = review
-        .tempo
-        .curve
-        .iter()
-        .filter(|p| {
-            let end = review.written.bars.get(i + 1).and_then(|b| b.time_s);
-            bar.time_s.is_some_and(|s| p.time_s >= s - 1e-3)
-                && end.is_none_or(|e| p.time_s < e - 1e-3)
-                && p.bar == bar.number
-        })
-        .map(|p| p.bpm)
-        .collect();
-    let deviations: Vec<f64> = notes.iter().filter_map(|n| n.deviation_ms).collect();
-    let uneven: Vec<f64> = review
-        .figures
-        .iter()
-        .filter(|f| {
-            let first = f.notes.first().and_then(|n| review.notes.get(*n));
-            first.is_some_and(|n| inside(n.at))
-        })
-        .filter_map(|f| f.unevenness_ms)
-        .collect();
-    let levels: Vec<f64> = notes
-        .iter()
-        .filter_map(|n| Some(review.strokes.get(n.stroke?)?.level_db))
-        .collect();
-    let number = html! { span id={ "bar-" (i) } { (bar.number) } };
-    let clock = bar
-        .time_s
-        .map_or_else(|| fmt::UNKNOWN.to_owned(), fmt::clock_tenths);
-    vec![
-        Cell {
-            shown: number,
-            key: Some(i as f64),
-        },
-        Cell::sorted_by(&clock, bar.time_s),
-        plain(mean(&bpm), 1),
-        whole(notes.len()),
-        tally(Outcome::Played),
-        tally(Outcome::Missed),
-        tally(Outcome::OtherDrum),
-        tally(Outcome::Unsure),
-        signed(mean(&deviations), 0),
-        plain(median(&uneven), 1),
-        plain(median(&levels), 1),
-    ]
 }

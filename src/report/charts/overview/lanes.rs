@@ -107,6 +107,7 @@ pub fn strokes(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
         .collect();
     // Strokes as written are the many: they share one group and its class.
     let mut played = Svg::new("", 0.0, "", "");
+    let mut lanes: BTreeMap<String, String> = BTreeMap::new();
     for (i, stroke) in review.strokes.iter().enumerate() {
         if stroke.in_roll && !outcomes.contains_key(&i) {
             continue;
@@ -127,6 +128,10 @@ pub fn strokes(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
                 let d = format!("M{} {top}l{r} {r}l-{r} {r}l-{r} -{r}z", n(x));
                 mark.put(svg, "path", &format!("class=\"copperfill\" d=\"{d}\""));
             }
+            Some(_) if live => {
+                let lane = lanes.entry(n(y)).or_default();
+                lane.push_str(&live_circle(x, r, stroke.note));
+            }
             Some(_) => mark.put(&mut played, "circle", &circle("", (x, y), r)),
             None if stroke.note.is_none() => {
                 let d = format!("M{} {}v8m-4 -4h8", n(x), n(y - 4.0));
@@ -137,6 +142,11 @@ pub fn strokes(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
     }
     svg.open("class=\"dot\"");
     svg.raw(played.body());
+    for (y, circles) in lanes {
+        svg.open(&format!("transform=\"translate(0 {y})\""));
+        svg.raw(&circles);
+        svg.close();
+    }
     svg.close();
 }
 
@@ -150,6 +160,17 @@ fn circle(class: &str, at: (f64, f64), radius: f64) -> String {
         "{class}cx=\"{}\" cy=\"{}\" r=\"{}\"",
         n(at.0),
         n(at.1),
+        n(radius)
+    )
+}
+
+/// A stroke as written, in its lane, for the player: its place, to a hundredth
+/// of a unit, is its time. In a page numbers need no quotes around them.
+fn live_circle(x: f64, radius: f64, note: Option<usize>) -> String {
+    let note = note.map(|n| format!(" data-n={n}")).unwrap_or_default();
+    format!(
+        "<circle cx={} r={}{note} />",
+        n_fine((x * 100.0).round() / 100.0),
         n(radius)
     )
 }

@@ -9,7 +9,7 @@ mod lanes;
 
 use crate::report::lettering;
 use crate::report::scale::{Scale, step};
-use crate::report::svg::{Anchor, Svg, n, n_fine};
+use crate::report::svg::{Anchor, Pen, Svg, n, n_fine};
 use crate::review::Review;
 use crate::{number, words};
 
@@ -178,8 +178,9 @@ pub fn labels(svg: &mut Svg, review: &Review, layout: &Layout, stretch: (f64, f6
     seconds(svg, layout, stretch);
 }
 
-/// The strip in stretches no longer than `most`, for lines of print. They part
-/// shortly before a bar where one is near, and where no stroke is cut.
+/// The strip up to its end in stretches no longer than `most`, for lines of
+/// print. They part shortly before a bar where one is near, and where no stroke
+/// is cut.
 pub fn stretches(review: &Review, layout: &Layout, most: f64) -> Vec<(f64, f64)> {
     let at = |s: f64| layout.time.at(s);
     let strokes: Vec<f64> = review.strokes.iter().map(|s| at(s.time_s)).collect();
@@ -189,12 +190,13 @@ pub fn stretches(review: &Review, layout: &Layout, most: f64) -> Vec<(f64, f64)>
         .iter()
         .filter_map(|b| Some(before(&strokes, at(b.time_s?))))
         .collect();
+    let end = end(review, layout);
     let mut from = 0.0;
     let mut found = Vec::new();
-    while from < layout.width {
+    while from < end {
         let far = from + most;
-        let to = if far >= layout.width {
-            layout.width
+        let to = if far >= end {
+            end
         } else {
             let wide = |b: &f64| *b > from + most / 3.0 && *b <= far;
             let last = breaks.iter().copied().rfind(wide);
@@ -204,6 +206,23 @@ pub fn stretches(review: &Review, layout: &Layout, most: f64) -> Vec<(f64, f64)>
         from = to;
     }
     found
+}
+
+/// Where nothing more is drawn but what rings: soon after the last stroke and
+/// the last bar.
+pub fn end(review: &Review, layout: &Layout) -> f64 {
+    const RINGS_S: f64 = 2.0;
+    let strokes = review.strokes.iter().map(|s| s.time_s);
+    let bars = review.written.bars.iter().filter_map(|b| b.time_s);
+    let passages = review.passages.iter().map(|p| p.to_s);
+    let notes = review.notes.iter().filter_map(|n| n.expected_s);
+    let last = strokes.chain(bars).chain(passages).chain(notes);
+    let last = last.fold(0.0, f64::max);
+    if last > 0.0 {
+        layout.time.held(last + RINGS_S)
+    } else {
+        layout.width
+    }
 }
 
 /// Half way between the last stroke before a bar line and the line or the
@@ -243,7 +262,7 @@ fn sound(svg: &mut Svg, review: &Review, layout: &Layout) {
     // One upright line every few units, as tall as the loudest moment there.
     let columns = (layout.width / SOUND_STEP) as usize;
     let moment = |x: f64| x / layout.width * layout.time.to / take.outline_hop_s;
-    let mut d = String::new();
+    let mut pen = Pen::default();
     for k in 0..columns {
         let x = k as f64 * SOUND_STEP;
         let first = moment(x) as usize;
@@ -254,12 +273,12 @@ fn sound(svg: &mut Svg, review: &Review, layout: &Layout) {
         // Amplitude, with a square root so that soft strokes stay visible.
         let half = (10f64.powf(loudest / 40.0).min(1.0) * SOUND_HEIGHT / 2.0).round();
         if half >= 1.0 {
-            let x = x + 2.0;
-            d.push_str(&format!("M{} {}v{}", n(x), n(middle - half), n(2.0 * half)));
+            pen.go('m', (x + 2.0, middle - half));
+            pen.down(2.0 * half);
         }
     }
-    if !d.is_empty() {
-        svg.path(&d, "sound", None);
+    if !pen.d.is_empty() {
+        svg.path(&pen.d, "sound", None);
     }
     svg.line((0.0, middle), (layout.width, middle), "grid");
 }
@@ -339,42 +358,46 @@ fn bars(svg: &mut Svg, review: &Review, layout: &Layout, live: bool) {
             0.0
         };
     let written = &review.written.bars;
+    let (mut lines, mut beats) = (Pen::default(), Pen::default());
+    let mut numbers = Svg::new("", 0.0, "", "");
     for (i, bar) in written.iter().enumerate() {
         let Some(start) = bar.time_s else { continue };
         let x = layout.time.at(start);
-        svg.line((x, SOUND_TOP), (x, bottom), "axis");
+        lines.go('m', (x, SOUND_TOP));
+        lines.down(bottom - SOUND_TOP);
         if let Some(end) = written.get(i + 1).and_then(|b| b.time_s) {
-            let beats = bar.length.floor() as usize;
-            let inner: String = (1..beats.max(1))
-                .map(|k| k as f64)
-                .filter(|k| *k < bar.length)
-                .map(|k| {
-                    let at = layout.time.at(start + (end - start) * k / bar.length);
-                    format!("M{} {}V{}", n(at), n(LANES_TOP), n(layout.tempo_top - 12.0))
-                })
-                .collect();
-            if !inner.is_empty() {
-                svg.path(&inner, "grid", None);
+            for k in (1..bar.length.ceil() as usize).map(|k| k as f64) {
+                let at = layout.time.at(start + (end - start) * k / bar.length);
+                beats.go('m', (at, LANES_TOP));
+                beats.down(layout.tempo_top - 12.0 - LANES_TOP);
             }
         }
+        let number = format!(
+            "<text x=\"{}\" y=\"{}\">{}</text>",
+            n(x + 3.0),
+            n(BAR_Y),
+            bar.number
+        );
         if live {
-            svg.raw(&format!(
-                "<a href=\"#bar-{i}\" data-t=\"{}\" data-b=\"{}\" aria-label=\"{}\">",
+            // In a page, numbers need no quotes around them.
+            numbers.raw(&format!(
+                "<a href=#bar-{i} data-t={} data-b={} aria-label=\"{}\">{number}</a>",
                 n_fine((start * 1000.0).round() / 1000.0),
                 bar.number,
                 lettering::escape(&words::bar_link(bar.number, start))
             ));
-        }
-        svg.text(
-            (x + 3.0, BAR_Y),
-            "bold small",
-            Anchor::Start,
-            &bar.number.to_string(),
-        );
-        if live {
-            svg.raw("</a>");
+        } else {
+            numbers.raw(&number);
         }
     }
+    for (pen, class) in [(lines, "axis"), (beats, "grid")] {
+        if !pen.d.is_empty() {
+            svg.path(&pen.d, class, None);
+        }
+    }
+    svg.open("class=\"bold small\"");
+    svg.raw(numbers.body());
+    svg.close();
 }
 
 /// How wide a dynamic mark is: bold and slanted, wider than the plain face.
