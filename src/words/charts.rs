@@ -117,11 +117,6 @@ pub fn deviations_beyond(reach_ms: f64) -> String {
     )
 }
 
-/// Which part and take a chart belongs to.
-pub fn chart_of(review: &Review) -> String {
-    format!("{} · {}", title(review), harmless(&review.take.file))
-}
-
 /// The part's title, or that it has none.
 pub fn title(review: &Review) -> String {
     let title = harmless(&review.part.title);
@@ -415,11 +410,11 @@ pub fn accents_heading(review: &Review) -> String {
     let (sizes, sds): (Vec<f64>, Vec<f64>) = known.into_iter().unzip();
     let middle = median_with_sd(&sizes, &sds);
     let middle = number::maybe_signed_with_sd(middle.map(|m| m.value), middle.map(|m| m.sd));
-    format!(
-        "Accents: {} measured, median {}",
-        sizes.len(),
-        number::sized(&middle, "dB")
-    )
+    let size = number::sized(&middle, "dB");
+    match sizes.len() {
+        1 => format!("Accents: 1 measured, {size}"),
+        n => format!("Accents: {n} measured, median {size}"),
+    }
 }
 
 pub fn accent_tip(accent: &Accent) -> String {

@@ -203,7 +203,9 @@ pub fn reading(review: &Review) -> Vec<(&'static str, String)> {
                 "Hundredths of a semitone between the principal tone of the drum and the written \
                  pitch, A4 = {}{NBSP}Hz; sharp is positive. Up to {} is called in tune, beyond {} \
                  clearly out. A single stroke cannot be read finer than a few cents: a drum has \
-                 two nearly equal tones where its head is not quite even.",
+                 two nearly equal tones where its head is not quite even. A loud stroke starts sharp and \
+                 settles: the table says by how many cents more a stroke does that is \
+                 10{NBSP}dB louder.",
                 number::short(settings.a4_hz, 2),
                 number::short(settings.tune_bands_cents[0], 1),
                 number::short(settings.tune_bands_cents[1], 1)

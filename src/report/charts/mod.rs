@@ -92,7 +92,11 @@ fn head(svg: &mut Svg, review: &Review, margin: f64, width: f64, title: &str) ->
     let room = width - 2.0 * margin;
     let mut y = 32.0;
     svg.text((margin, y), "head", Anchor::Start, title);
-    for line in lettering::wrap(&words::chart_of(review), 12.0, room, 3) {
+    // The part and the take on lines of their own: either may run from right to
+    // left.
+    let mut lines = lettering::wrap(&words::title(review), 12.0, room, 3);
+    lines.extend(lettering::wrap(&review.take.file, 12.0, room, 2));
+    for line in lines {
         y += 18.0;
         svg.text((margin, y), "soft", Anchor::Start, &line);
     }
