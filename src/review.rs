@@ -234,6 +234,9 @@ pub struct FigureKind {
     pub usual_shape_sd_ms: Vec<f64>,
     /// In how many figures each of them is to the same side as the median.
     pub usual_shape_count: Vec<usize>,
+    /// Over how many figures that is: those that have the commonest number of
+    /// strokes and intervals.
+    pub usual_shape_figures: Option<usize>,
     /// Median deviation of strokes by the right and left hand, ms, early
     /// negative, with its standard uncertainty. `None` where stickings are not
     /// written or too few such strokes were heard.

@@ -276,6 +276,7 @@ fn summary(scene: &Scene, kind: &str, members: &[&Figure]) -> FigureKind {
         usual_shape_ms: shape.iter().map(|s| s.ms).collect(),
         usual_shape_sd_ms: shape.iter().map(|s| s.sd_ms).collect(),
         usual_shape_count: shape.iter().map(|s| s.same_side).collect(),
+        usual_shape_figures: shape.first().map(|s| s.count),
         right_ms: right.map(|h| h.value),
         right_sd_ms: right.map(|h| h.sd),
         left_ms: left.map(|h| h.value),

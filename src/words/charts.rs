@@ -201,9 +201,8 @@ pub fn scale_bar(ms: f64) -> String {
     )
 }
 
-/// "Stroke 2: usually 18 ± 3 ms early, to that side 9 times." Out of how many
-/// is not told: the shape is taken over the figures with the commonest number
-/// of intervals, which may be fewer than the kind has.
+/// "Stroke 2: usually 18 ± 3 ms early, to that side 9 of 10 times." The figures
+/// that are counted may be fewer than the kind has.
 pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
     let ms = kind.usual_shape_ms.get(k).copied().unwrap_or(f64::NAN);
     let sd = kind.usual_shape_sd_ms.get(k).copied();
@@ -214,10 +213,11 @@ pub fn usual_stroke(kind: &FigureKind, k: usize) -> String {
     }
     let mut text = format!("{stroke}: usually {}", early_late(ms, sd));
     if let Some(n) = kind.usual_shape_count.get(k) {
-        text += &format!(
-            ", to that side {n} of {}",
-            count(kind.count, "time", "times")
-        );
+        let times = match kind.usual_shape_figures {
+            Some(all) => format!("{n} of {}", count(all, "time", "times")),
+            None => count(*n, "time", "times"),
+        };
+        text += &format!(", to that side {times}");
     }
     text + "."
 }

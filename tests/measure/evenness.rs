@@ -233,6 +233,7 @@ fn a_usual_shape_is_named_with_bars_size_and_count() {
     let kind = &review.figure_kinds[0];
     near(kind.usual_shape_ms.first().copied(), -18.0, 0.1);
     assert_eq!(kind.usual_shape_count[0], 14);
+    assert_eq!(kind.usual_shape_figures, Some(15));
     let remark = &review.remarks[0];
     assert_eq!(
         remark.text,

@@ -182,6 +182,29 @@ fn only_what_is_surely_early_or_late_looks_so() {
     assert_eq!(lines(&review), 0);
 }
 
+/// Of a kind that has more figures, only those are counted that the usual shape
+/// is taken over.
+#[test]
+fn a_usual_stroke_is_counted_among_the_figures_of_its_shape() {
+    let mut kinds = fixture::bad().figure_kinds;
+    let triplets = kinds.iter_mut().find(|k| k.kind == "triplet-eighths");
+    let triplets = triplets.unwrap();
+    triplets.count = 30;
+    triplets.usual_shape_count[0] = 8;
+    triplets.usual_shape_figures = Some(9);
+    let told = words::usual_stroke(triplets, 0);
+    assert!(
+        told.ends_with("early, to that side 8 of 9\u{a0}times."),
+        "{told}"
+    );
+    triplets.usual_shape_figures = None;
+    let told = words::usual_stroke(triplets, 0);
+    assert!(
+        told.ends_with("early, to that side 8\u{a0}times."),
+        "{told}"
+    );
+}
+
 /// A stop at an unknown moment is told as one, without a time.
 #[test]
 fn a_stop_whose_moment_is_unknown_is_still_a_stop() {

@@ -141,17 +141,19 @@ impl Maker<'_> {
             .iter()
             .filter(|f| f.kind == name && !f.shares.is_empty())
             .collect();
-        let inner = figures
-            .iter()
-            .map(|f| f.shares.len())
-            .max()
-            .unwrap_or(1)
-            .saturating_sub(1);
+        // As the program does: those with the commonest number of intervals.
+        let of = |parts: usize| figures.iter().filter(move |f| f.shares.len() == parts);
+        let parts = (2..5).max_by_key(|p| of(*p).count()).unwrap_or(2);
+        let same: Vec<&&Figure> = of(parts).collect();
+        let strokes = same.first().map_or(0, |f| f.notes.len());
+        let inner = if same.len() < 3 {
+            0
+        } else {
+            strokes.min(parts) - 1
+        };
         let mean = middle(figures.iter().filter_map(|f| f.interval_ms).collect()).unwrap_or(1.0);
         let places = |k: usize| -> Vec<f64> {
-            figures
-                .iter()
-                .filter(|f| f.shares.len() > k + 1)
+            same.iter()
                 .map(|f| {
                     let parts = f.shares.len() as f64;
                     (f.shares[..=k].iter().sum::<f64>() * parts - (k + 1) as f64) * mean
@@ -176,6 +178,7 @@ impl Maker<'_> {
             usual_shape_count: (0..inner)
                 .map(|k| places(k).iter().filter(|p| **p * shape[k] > 0.0).count())
                 .collect(),
+            usual_shape_figures: (inner > 0).then_some(same.len()),
             usual_shape_ms: shape,
             right_ms: (name == "sixteenths").then_some(-2.1),
             right_sd_ms: (name == "sixteenths").then_some(1.6),
