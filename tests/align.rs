@@ -17,3 +17,5 @@ mod properties;
 mod simulated;
 #[path = "align/sittings.rs"]
 mod sittings;
+#[path = "align/tempo.rs"]
+mod tempo;

@@ -18,8 +18,21 @@ const MISSED: f64 = -3.0;
 /// Natural log of the chance of a hesitation before an onset, already spread
 /// over the time in which it may end.
 const PAUSE: f64 = -9.0;
-/// A hesitation within a passage lasts this long at most, seconds.
+/// A hesitation within a passage lasts this long at most, seconds, or this
+/// share of the way to the onset: long rests are counted badly.
 const PAUSE_S: f64 = 1.6;
+const PAUSE_SHARE: f64 = 0.5;
+/// Natural log of the chance that the player goes on at another tempo from a
+/// note on though nothing is written.
+const TURN: f64 = -6.5;
+/// Standard deviation of that change, as a share of the tempo.
+const TURN_SD: f64 = 0.2;
+/// Where on a way of more than half a second the tempo turned is not known: so
+/// much of the rest of it may go at either.
+const WITHIN: f64 = 0.1;
+/// A branch that turned is kept beside one that did not for so many steps,
+/// after which the strokes have told which is right.
+const TURNED: u8 = 4;
 /// A branch this far behind the best end is given up, nats.
 const GIVE_UP: f64 = 22.0;
 /// No link.
@@ -47,7 +60,7 @@ impl State {
 
     /// The state a way further on, `way_s` in marked seconds; `sign` -1 goes
     /// backwards.
-    fn advanced(&self, way_s: f64, sign: f64, loose_time: f64, loose_stretch: f64) -> Self {
+    pub fn advanced(&self, way_s: f64, sign: f64, loose_time: f64, loose_stretch: f64) -> Self {
         let d = sign * way_s;
         let [p, c, v] = self.var;
         let walk = WALK * way_s;
@@ -68,8 +81,21 @@ impl State {
         }
     }
 
+    /// The same where the tempo turned on the way: with the note before it, or
+    /// somewhere within a longer way.
+    pub fn turned(&self, way_s: f64, sign: f64, loose_time: f64, loose_stretch: f64) -> Self {
+        let within = WITHIN * (way_s - 0.5).max(0.0);
+        let free = (TURN_SD * self.stretch).powi(2);
+        self.advanced(
+            way_s,
+            sign,
+            loose_time + within * within,
+            loose_stretch + free,
+        )
+    }
+
     /// The natural log density of a stroke at a time, and the state after it.
-    fn update(&self, time_s: f64, noise: f64) -> (f64, Self) {
+    pub fn update(&self, time_s: f64, noise: f64) -> (f64, Self) {
         let [p, c, v] = self.var;
         let off = time_s - self.time_s;
         let spread = p + noise;
@@ -137,6 +163,8 @@ struct Branch {
     /// The last candidate used, to tell branches apart.
     candidate: u32,
     fresh: bool,
+    /// Steps for which it still counts as one that just turned.
+    turned: u8,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -251,6 +279,7 @@ impl Follower<'_> {
             link: 0,
             candidate: first as u32,
             fresh: true,
+            turned: 0,
         });
         room.links[0].worth = room.branches[0].worth;
         room.links[0].settled = room.branches[0].settled as u32;
@@ -358,8 +387,18 @@ impl Follower<'_> {
                 }
                 candidate += 1;
             }
+            if place < 2 && branch.turned == 0 {
+                let turned =
+                    branch
+                        .state
+                        .turned(way_s, sign, loose.loose_time, loose.loose_stretch);
+                let usual = (state.time_s, sd);
+                self.turn(&branch, &turned, usual, (index, onwards), span, room);
+            }
             if place < 2 && onwards {
-                self.hesitate(&branch, &state, index, (high, span.1), room);
+                let longest = PAUSE_S.max(PAUSE_SHARE * way_s * state.stretch);
+                let until = (high + longest, span.1);
+                self.hesitate(&branch, &state, index, (high, until), room);
             }
             // What lies before the expected time can no longer be this note's.
             let passed = self.sounds.from(state.time_s);
@@ -428,6 +467,33 @@ impl Follower<'_> {
             link: branch.link,
             candidate: candidate as u32,
             fresh: true,
+            turned: branch.turned.saturating_sub(1),
+        }
+    }
+
+    /// The player has gone on at another tempo since the last note: strokes
+    /// that are out of time otherwise. `usual`: where the onset was expected,
+    /// and how surely.
+    fn turn(
+        &self,
+        branch: &Branch,
+        state: &State,
+        usual: (f64, f64),
+        (index, onwards): (usize, bool),
+        span: (usize, usize),
+        room: &mut Room,
+    ) {
+        let reach = 2.0 * state.var[0].sqrt();
+        let mut candidate = self.sounds.from(state.time_s - reach).max(span.0);
+        while candidate < span.1 && self.sounds.times[candidate] <= state.time_s + reach {
+            let off = (self.sounds.times[candidate] - usual.0).abs();
+            if off > usual.1 && self.sounds.log_odds[candidate] > 0.0 {
+                let mut grown = self.struck(branch, state, index, candidate, onwards);
+                grown.worth += TURN;
+                grown.turned = TURNED;
+                room.grown.push(grown);
+            }
+            candidate += 1;
         }
     }
 
@@ -437,12 +503,12 @@ impl Follower<'_> {
         branch: &Branch,
         state: &State,
         index: usize,
-        (after_s, until): (f64, usize),
+        (after_s, (until_s, until)): (f64, (f64, usize)),
         room: &mut Room,
     ) {
         let mut tries = 0;
         let mut candidate = self.sounds.from(after_s).max(branch.settled);
-        while candidate < until && tries < 2 && self.sounds.times[candidate] < after_s + PAUSE_S {
+        while candidate < until && tries < 2 && self.sounds.times[candidate] < until_s {
             if self.sounds.log_odds[candidate] > 1.0 {
                 let onset = &self.score.onsets[index];
                 let time_s = self.sounds.times[candidate];
@@ -457,6 +523,7 @@ impl Follower<'_> {
                     link: branch.link,
                     candidate: candidate as u32,
                     fresh: true,
+                    turned: 0,
                 });
                 tries += 1;
             }
@@ -535,7 +602,8 @@ fn insert(best: &mut Vec<Branch>, branch: &Branch, width: usize) {
     if full && best.last().is_none_or(|last| order(last).is_le()) {
         return;
     }
-    let same = |b: &Branch| b.candidate == branch.candidate && b.fresh == branch.fresh;
+    let key = |b: &Branch| (b.candidate, b.fresh, b.turned > 0);
+    let same = |b: &Branch| key(b) == key(branch);
     match best.iter().position(same) {
         Some(known) if order(&best[known]).is_le() => return,
         Some(known) => drop(best.remove(known)),

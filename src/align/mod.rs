@@ -5,9 +5,10 @@
 //! follow the part by dynamic programming (`follow`) over onsets and
 //! candidates, each branch with a Kalman state of its own for the tempo, and
 //! `choose` picks those that together explain the take best.
-//! `pulse` draws the tempo kept through what was matched, and `judge` asks
-//! of every note how likely it is that it was played, given the pulse of all
-//! the others. `piece` says whether the take is of the part at all.
+//! `pulse` draws the tempo kept through what was matched, with the sudden
+//! changes that `turns` finds, and `judge` asks of every note how likely it
+//! is that it was played, given the pulse of all the others. `piece` says
+//! whether the take is of the part at all.
 
 mod choose;
 mod follow;
@@ -17,6 +18,7 @@ mod pulse;
 mod runs;
 mod score;
 mod sounds;
+mod turns;
 
 use crate::listen::Candidate;
 use crate::part::Part;

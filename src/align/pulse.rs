@@ -7,12 +7,13 @@
 //! Student's t, so that an uneven triplet or a wrong match does not bend it.
 //! Because it is drawn over marked seconds, written changes of tempo are kinks
 //! in it over quarter notes; it may turn freely at tempo marks and may wait at
-//! fermatas and where the player broke off for a moment.
+//! fermatas, and it does either where `turns` finds that the player did.
 
 use super::Pulse;
 use super::follow::Step;
 use super::score::Score;
 use super::sounds::Sounds;
+use super::turns::{self, Turn};
 use crate::part::{Part, quarters_f64};
 use crate::stats::MAD_TO_SD;
 
@@ -26,8 +27,9 @@ const FREEDOM: f64 = 3.0;
 const ROUNDS: usize = 6;
 /// No passage is taken for steadier than this, seconds.
 const LEAST_SCALE_S: f64 = 0.003;
-/// A wait beyond the tempo kept, at least, seconds and share of the interval.
-const WAIT: (f64, f64) = (0.3, 0.35);
+
+/// Variance of the stretch where the tempo turned.
+const FREE: f64 = 0.04;
 
 /// A place on the curve.
 #[derive(Clone, Copy, Debug, Default)]
@@ -151,14 +153,15 @@ fn points(
         let time_s = sounds.times[step.candidate];
         points[step.onset - from].stroke = Some((time_s, sounds.variance[step.candidate]));
     }
-    let mut local = overall_stretch(score, sounds, steps);
-    for pair in steps.windows(2) {
-        let way = score.onsets[pair[1].onset].marked_s - score.onsets[pair[0].onset].marked_s;
-        let took = sounds.times[pair[1].candidate] - sounds.times[pair[0].candidate];
-        if took > local * way * (1.0 + WAIT.1) + WAIT.0 {
-            points[pair[1].onset - from].loose_time += 1.0;
-        } else if way > 0.05 {
-            local += 0.2 * (took / way - local).clamp(-0.1, 0.1);
+    let stretch = overall_stretch(score, sounds, steps);
+    let turned = turns::turns(score, sounds, steps, stretch);
+    for (pair, turn) in steps.windows(2).zip(&turned[1..]) {
+        match turn {
+            Some(Turn::Time) => points[pair[1].onset - from].loose_time += 1.0,
+            Some(Turn::Tempo) => {
+                points[pair[0].onset - from].loose_stretch += FREE;
+            }
+            None => {}
         }
     }
     let last = points[to - from].quarters;

@@ -45,6 +45,9 @@ pub struct Script {
     /// (quarter notes from the start, factor of the tempo from there on, moving
     /// in straight lines).
     pub tempo: Vec<(f64, f64)>,
+    /// (quarter notes from the start, seconds by which the note there is held
+    /// beyond its value).
+    pub waits: Vec<(f64, f64)>,
     /// How late the last stop comes, seconds; `Some(None)`: it never comes.
     pub last_stop: Option<Option<f64>>,
 }
@@ -241,6 +244,13 @@ impl Playing<'_> {
             let planned = self.player.script.tempo(quarters_f64(at));
             let bpm = marked * self.player.tempo * planned * (1.0 + off);
             time += 60.0 / bpm / GRID as f64;
+            let step = quarters_f64(at)..quarters_f64(at) + 1.0 / GRID as f64;
+            let waits = &self.player.script.waits;
+            time += waits
+                .iter()
+                .filter(|w| step.contains(&w.0))
+                .map(|w| w.1)
+                .sum::<f64>();
         }
     }
 
