@@ -13,6 +13,8 @@ mod passages;
 mod piece;
 #[path = "align/properties.rs"]
 mod properties;
+#[path = "align/short.rs"]
+mod short;
 #[path = "align/simulated.rs"]
 mod simulated;
 #[path = "align/sittings.rs"]

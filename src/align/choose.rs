@@ -7,12 +7,12 @@
 //! start and stop.
 
 use super::follow::{Gained, Step};
-use super::runs::LEAST_STEPS;
+use super::runs::{self, LEAST_STEPS};
 use super::score::Score;
 use super::sounds::Sounds;
 
-/// What one more run costs, nats: what chance finds in strokes that follow no
-/// part.
+/// What one more run costs at most, nats: what chance finds in strokes that
+/// follow no part.
 const PRICE: f64 = 12.0;
 /// A run at another tempo than the long ones costs this at most, nats.
 const OTHER_TEMPO: f64 = -5.0;
@@ -68,6 +68,8 @@ pub(super) struct Chooser<'a> {
     /// What runs keep, and how far from it others are: a marked second, in
     /// seconds, and the spread of its logarithm.
     pub stretch: Option<(f64, f64)>,
+    /// What one more run costs, nats: less where little can be tried.
+    price: f64,
     score: &'a Score,
     sounds: &'a Sounds,
     /// Natural logs of the chances that a run starts, and stops, at each onset.
@@ -100,6 +102,7 @@ impl<'a> Chooser<'a> {
         let stop = |o: usize| starts.get(o + 1).or(starts.first()).copied().unwrap_or(0.0);
         Self {
             stretch: None,
+            price: runs::tried(score, sounds).min(PRICE),
             score,
             sounds,
             ends: (0..count).map(|o| [starts[o], stop(o)]).collect(),
@@ -214,7 +217,7 @@ impl<'a> Chooser<'a> {
     fn entry(&self, first: &Gained, ends: &[[f64; 2]]) -> f64 {
         let Step { onset, candidate } = first.step;
         let own = self.sounds.worth(&self.score.onsets[onset], candidate);
-        own + ends[onset][0] - first.gain - PRICE
+        own + ends[onset][0] - first.gain - self.price
     }
 
     /// The end of a roll that ends a run, which could have been the next
@@ -250,7 +253,7 @@ impl<'a> Chooser<'a> {
         Run {
             steps: chain.iter().map(|g| g.step).collect(),
             gained: (0..chain.len()).map(gained).collect(),
-            worth: self.entry(first, &self.ends) + PRICE + last.gain + self.rest(last).0,
+            worth: self.entry(first, &self.ends) + self.price + last.gain + self.rest(last).0,
             settled: self.rest(last).1,
         }
     }

@@ -387,7 +387,8 @@ impl Follower<'_> {
                 }
                 candidate += 1;
             }
-            if place < 2 && branch.turned == 0 {
+            // The strokes of a roll stand wherever a tempo would have its first.
+            if place < 2 && branch.turned == 0 && onset.roll_s.is_none() {
                 let turned =
                     branch
                         .state

@@ -14,6 +14,7 @@ mod choose;
 mod follow;
 mod judge;
 mod piece;
+mod places;
 mod pulse;
 mod runs;
 mod score;
@@ -26,7 +27,7 @@ use crate::settings::Settings;
 use choose::Run;
 use follow::Follower;
 use judge::{Bench, clear_drum};
-pub use piece::{TERMS as PIECE_TERMS, WEIGHTS as PIECE_WEIGHTS};
+pub use piece::{TERMS as PIECE_TERMS, WEIGHTS as PIECE_WEIGHTS, few as piece_of_few};
 use runs::Search;
 use score::Score;
 use sounds::Sounds;
@@ -56,8 +57,10 @@ pub fn align(
 ) -> Alignment {
     let score = Score::new(part);
     let sounds = Sounds::new(candidates, evidence);
-    let runs = Search::new(&score, &sounds).runs();
-    let same_piece = piece::probability(&score, &sounds, &runs);
+    let mut search = Search::new(&score, &sounds);
+    let runs = search.runs();
+    let terms = piece::terms(&score, &sounds, &runs);
+    let same_piece = terms.map_or(0.0, |t| piece::probability(&t));
     let mut used = vec![false; sounds.len()];
     let passages: Vec<Passage> = runs
         .iter()
@@ -65,10 +68,12 @@ pub fn align(
         .collect();
     let counted = counted(&passages, settings.passage);
     Alignment {
+        elsewhere: counted.map_or(0.0, |c| search.elsewhere(&runs[c])),
         extras: extras(&score, &sounds, &runs, &used),
         passages,
         counted,
         same_piece,
+        few: terms.is_some_and(|t| piece::few(&t)),
     }
 }
 
@@ -186,6 +191,11 @@ pub struct Alignment {
     pub counted: Option<usize>,
     /// Probability that this take is of this part, 0 to 1, calibrated.
     pub same_piece: f64,
+    /// That rests on few strokes.
+    pub few: bool,
+    /// Probability that the counted passage stands at another place of the
+    /// part, where it would sound differently: a few strokes fit many.
+    pub elsewhere: f64,
     /// Places in `Heard::candidates` that are strokes of the drums but no
     /// note's, with the setting if it can be told, in order of time.
     pub extras: Vec<Extra>,

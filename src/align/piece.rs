@@ -1,12 +1,17 @@
 //! Whether a take is of a part at all.
 
 use super::choose::Run;
+use super::runs::tried;
 use super::score::Score;
 use super::sounds::Sounds;
 use crate::regression;
 
 /// How many terms the probability rests on.
-pub const TERMS: usize = 8;
+pub const TERMS: usize = 10;
+/// Gain beyond this says no more, nats.
+const MOST_GAIN: f64 = 30.0;
+/// A longest run of fewer strokes is weighed as one of few.
+const MANY: f64 = 8.0;
 
 /// The terms of the logistic regression: a constant; gain of the longest run
 /// against the most its candidates could be worth; gain of all runs against
@@ -14,7 +19,8 @@ pub const TERMS: usize = 8;
 /// longest run a step; share of its onsets struck; how well the strokes of all
 /// runs are on the drums written, mean natural log of the likelihood against
 /// any drum; natural log of the gain of all runs; natural log of how many drums
-/// there are to tell apart.
+/// there are to tell apart; gain of all runs over what chance finds, which is
+/// as much as was tried; one over the strokes of the longest run.
 pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64; TERMS]> {
     let best = runs.iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let steps = best.steps.len() as f64;
@@ -44,18 +50,31 @@ pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64
         drums / struck.count() as f64,
         told.max(1.0).ln(),
         f64::from(score.onsets[first.onset].in_force.count_ones().max(1)).ln(),
+        (told - tried(score, sounds)).clamp(-10.0, MOST_GAIN),
+        1.0 / steps,
     ])
 }
 
-/// The weights, fitted to made pairs of tuning seeds, with sound and without,
-/// by `cargo bench --bench pieces -- --fit`.
-pub const WEIGHTS: [f64; TERMS] = [-4.168, -1.067, 17.850, -1.274, -4.915, 7.347, 0.029, -8.297];
+/// Whether the terms are of a longest run of few strokes.
+pub fn few(terms: &[f64; TERMS]) -> bool {
+    terms[TERMS - 1] > 1.0 / MANY
+}
 
-/// Probability that a take is of a part, from its runs.
-pub(super) fn probability(score: &Score, sounds: &Sounds, runs: &[Run]) -> f64 {
-    let Some(terms) = terms(score, sounds, runs) else {
-        return 0.0;
-    };
-    let logit: f64 = WEIGHTS.iter().zip(terms).map(|(w, t)| w * t).sum();
+/// The weights of many strokes, which need no more than eight terms, and of
+/// few, fitted to made pairs of tuning seeds, with sound and without, by
+/// `cargo bench --bench pieces -- --fit` and `-- --fit --short`.
+pub const WEIGHTS: [[f64; TERMS]; 2] = [
+    [
+        -4.168, -1.067, 17.850, -1.274, -4.915, 7.347, 0.029, -8.297, 0.0, 0.0,
+    ],
+    [
+        8.456, -5.353, 8.580, 2.348, -6.893, 4.026, -0.743, -3.899, -0.061, -10.208,
+    ],
+];
+
+/// Probability that a take is of a part, from its terms.
+pub(super) fn probability(terms: &[f64; TERMS]) -> f64 {
+    let weights = &WEIGHTS[usize::from(few(terms))];
+    let logit: f64 = weights.iter().zip(terms).map(|(w, t)| w * t).sum();
     regression::probability(logit)
 }

@@ -9,6 +9,7 @@
 
 use super::choose::{Chain, Chooser, Run};
 use super::follow::{End, Follower, Room, State, Step, Task, Way};
+use super::places;
 use super::score::Score;
 use super::sounds::Sounds;
 use std::collections::BTreeSet;
@@ -32,12 +33,19 @@ const WEIGHTY: f64 = 0.03;
 const HEAT: usize = 6000;
 /// A run is told of only with at least so many strokes.
 pub(super) const LEAST_STEPS: usize = 4;
-/// A run must be worth this much over chance to be told of, nats.
-const LEAST_WORTH: f64 = 20.0;
+/// Tempi that one stroke after another tells apart, within the prior spread.
+const TEMPI: f64 = 25.0;
 /// So many steps together gain less than this share of what the run's steps
 /// usually gain: it may have lost the player there.
 const WINDOW: usize = 6;
 const WEAK: f64 = 0.5;
+
+/// Natural log of how many runs are tried: every likely stroke as every onset
+/// at every tempo. What chance gains where nothing follows the part.
+pub(super) fn tried(score: &Score, sounds: &Sounds) -> f64 {
+    let strong = sounds.log_odds.iter().filter(|&&l| l > STRONG).count();
+    (strong.max(1) as f64 * score.onsets.len().max(1) as f64 * TEMPI).ln()
+}
 
 /// A first step, and the stretch there with its spread.
 type Start = (Step, (f64, f64));
@@ -98,10 +106,12 @@ impl<'a> Search<'a> {
                 self.remember(&runs);
             }
         }
-        if runs.iter().all(|r| r.worth < LEAST_WORTH) {
-            runs.clear();
-        }
         runs
+    }
+
+    /// Probability that a run stands elsewhere in the part.
+    pub fn elsewhere(&self, run: &Run) -> f64 {
+        places::elsewhere(self.follower, &self.chooser, run, self.stretch)
     }
 
     /// Where to look next: in the place that holds most likely strokes of all
@@ -187,6 +197,7 @@ impl<'a> Search<'a> {
     /// The next run will keep about the same tempo as a long one before.
     fn remember(&mut self, runs: &[Run]) {
         const LONG: usize = 12;
+        const LEAST_WORTH: f64 = 20.0;
         const SPREAD: f64 = 0.1;
         let Some(run) = runs.iter().max_by_key(|r| r.steps.len()) else {
             return;

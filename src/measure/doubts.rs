@@ -3,6 +3,7 @@
 use super::scene::Scene;
 use crate::align::Outcome;
 use crate::listen::Heard;
+use crate::part::Part;
 use crate::review::{Doubt, Review, StopState};
 use crate::words::remarks as words;
 
@@ -76,6 +77,24 @@ pub fn doubts(scene: &Scene, review: &Review) -> Vec<Doubt> {
     doubts
 }
 
+/// Numbers of other bars in which the notes of a passage stand again, at the
+/// same distances.
+fn alike(part: &Part, (first, last): (usize, usize)) -> Vec<i32> {
+    let sound = |from: usize, note: usize| {
+        let n = &part.notes[note];
+        let roll = n.roll.then_some(n.length);
+        (n.at - part.notes[from].at, n.pitch, n.drum, roll)
+    };
+    let way = last - first;
+    let number = |note: usize| part.bars.get(part.notes[note].bar).map(|b| b.number);
+    (0..part.notes.len().saturating_sub(way))
+        .filter(|&from| from != first)
+        .filter(|&from| (0..=way).all(|i| sound(from, from + i) == sound(first, first + i)))
+        .filter(|&from| number(from) != number(first))
+        .flat_map(|from| (from..=from + way).filter_map(number))
+        .collect()
+}
+
 fn matching(scene: &Scene, review: &Review, doubts: &mut Vec<Doubt>) {
     let alignment = scene.alignment;
     if alignment.same_piece < SURE_PIECE {
@@ -104,6 +123,10 @@ fn matching(scene: &Scene, review: &Review, doubts: &mut Vec<Doubt>) {
     {
         let text = words::part_only(scene.note_bar(passage.notes.0), scene.bar_number(last.bar));
         doubts.push(doubt("part-only", text, &[]));
+    }
+    let alike = alike(scene.part, passage.notes);
+    if !alike.is_empty() {
+        doubts.push(doubt("place", words::sounds_alike(&alike), &[]));
     }
     let extras: Vec<f64> = alignment
         .extras

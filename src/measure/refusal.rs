@@ -1,12 +1,16 @@
 //! When a take cannot be judged against a part, and why.
 
 use super::scene::Scene;
-use crate::align::Outcome;
+use crate::align::{Alignment, Outcome};
 use crate::words::remarks as words;
 
 /// Below this probability that take and part belong together nothing is said
-/// about the playing.
-pub const LEAST_SAME_PIECE: f64 = 0.5;
+/// about the playing; below the second where it rests on few strokes, with
+/// which chance agrees too easily.
+const LEAST_SAME_PIECE: (f64, f64) = (0.5, 0.85);
+/// From this probability on that the strokes are of another place in the part
+/// nothing is said either.
+pub const MOST_ELSEWHERE: f64 = 0.1;
 /// Fewest strokes that can be taken for a run through a part.
 const LEAST_STROKES: usize = 3;
 
@@ -37,9 +41,27 @@ pub fn reason(scene: &Scene) -> Option<String> {
     if found < least || scene.strokes.is_empty() {
         return Some(words::too_few_strokes(found));
     }
-    // A probability that is no number is no sign that the piece is right.
-    if scene.alignment.same_piece.is_nan() || scene.alignment.same_piece < LEAST_SAME_PIECE {
+    if !is_of_part(scene.alignment) {
         return Some(words::other_piece());
     }
+    if scene.alignment.elsewhere >= MOST_ELSEWHERE {
+        return Some(words::several_places());
+    }
     None
+}
+
+/// The least probability that a take is of the part, by whether that rests on
+/// few strokes.
+pub fn least_same_piece(few: bool) -> f64 {
+    if few {
+        LEAST_SAME_PIECE.1
+    } else {
+        LEAST_SAME_PIECE.0
+    }
+}
+
+/// Whether a take is surely enough of the part. A probability that is no number
+/// is no sign that it is.
+pub fn is_of_part(alignment: &Alignment) -> bool {
+    alignment.same_piece >= least_same_piece(alignment.few)
 }

@@ -350,6 +350,11 @@ pub fn other_piece() -> String {
     "the recording does not seem to be of this part".to_owned()
 }
 
+pub fn several_places() -> String {
+    "the few strokes of the recording fit several places of this part; play on for some bars more"
+        .to_owned()
+}
+
 // Doubts.
 
 pub fn clipping(share: f64) -> String {
@@ -459,6 +464,14 @@ pub fn part_only(from_bar: i32, to_bar: i32) -> String {
     common_spaces(format!(
         "Only {} can be heard; nothing is said about the others.",
         number::bar_span(from_bar, to_bar)
+    ))
+}
+
+pub fn sounds_alike(bars: &[i32]) -> String {
+    common_spaces(format!(
+        "The same notes stand in {} too. Which of them were played cannot be heard; the bars told \
+         may be the others.",
+        number::few_bars(bars)
     ))
 }
 

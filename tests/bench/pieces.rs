@@ -4,8 +4,10 @@
 //! with `--aloud` on whole takes with sound.
 
 use clap::Parser;
-use kettlemark::align::{Evidence, PIECE_TERMS, PIECE_WEIGHTS, align, piece_terms};
-use kettlemark::listen::{self, Voices};
+use kettlemark::align::{Evidence, PIECE_TERMS, PIECE_WEIGHTS, align, piece_of_few, piece_terms};
+use kettlemark::listen::{self, Candidate, Heard, Voices};
+use kettlemark::measure::refusal::{MOST_ELSEWHERE, least_same_piece};
+use kettlemark::part::Part;
 use kettlemark::regression::{self, probability};
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
@@ -17,12 +19,15 @@ use kettlemark_test_support::sitting::Plan;
 use kettlemark_test_support::takes::{self, FIRST_JUDGING_SEED, RATE_HZ, Seeds};
 use pairs::{Pair, pair, part, played, player};
 use rayon::prelude::*;
+use short::{Case, FEW, Short, case};
 use std::ops::Range;
 
 // The tests use all of it, this only a part.
 #[allow(dead_code)]
 #[path = "../align/pairs.rs"]
 mod pairs;
+#[path = "../align/short.rs"]
+mod short;
 #[allow(dead_code)]
 #[path = "../align/simulated.rs"]
 mod simulated;
@@ -48,6 +53,9 @@ struct Args {
     /// Tries on tuning seeds instead of judging ones.
     #[arg(long)]
     on_tuning: bool,
+    /// Tries parts and takes of a few strokes instead.
+    #[arg(long)]
+    short: bool,
     /// Given by cargo.
     #[arg(long, hide = true)]
     bench: bool,
@@ -148,16 +156,104 @@ fn terms_aloud(kind: Pair, seed: u64) -> Option<Terms> {
         let part = played(kind, seed);
         takes::make_of(part, &player, &chain, instrument, seeds, RATE_HZ)
     };
-    let recording = Recording::from_samples(take.samples, take.rate_hz);
+    let (heard, evidence) = listened(&own, take.samples, take.rate_hz);
+    piece_terms(&own, &heard.candidates, Some(&evidence))
+}
+
+/// A take with sound as the last matching has it.
+fn listened(own: &Part, samples: Vec<f32>, rate_hz: u32) -> (Heard, Evidence) {
+    let recording = Recording::from_samples(samples, rate_hz);
     let heard = listen::listen(recording).expect("samples can be listened to");
     let settings = Settings::default();
-    let first = align(&own, &heard.candidates, None, &settings);
-    let heard = listen::again(&heard, &own, &first, settings.a4_hz);
+    let first = align(own, &heard.candidates, None, &settings);
+    let heard = listen::again(&heard, own, &first, settings.a4_hz);
     let evidence = Evidence {
-        per: Voices::learn(&heard, &own, &first, settings.a4_hz).evidence(),
+        per: Voices::learn(&heard, own, &first, settings.a4_hz).evidence(),
         unheard: Vec::new(),
     };
-    piece_terms(&own, &heard.candidates, Some(&evidence))
+    (heard, evidence)
+}
+
+/// What is found of a case of a few strokes.
+struct Found {
+    terms: Option<Terms>,
+    /// What was played is taken for notes that were played.
+    in_place: bool,
+    /// So likely it may be of another place.
+    elsewhere: f64,
+}
+
+/// `None` where there is no such case.
+fn short_terms(kind: Short, strokes: usize, seed: u64, aloud: bool) -> Option<Found> {
+    let case = case(kind, strokes, seed)?;
+    let (candidates, evidence) = if aloud {
+        short_aloud(kind, &case, seed)
+    } else {
+        let (_, take) = short::take(&case, kind.is_right(), seed);
+        (take.candidates, take.evidence)
+    };
+    let part = &case.expected;
+    let found = align(part, &candidates, Some(&evidence), &Settings::default());
+    Some(Found {
+        terms: piece_terms(part, &candidates, Some(&evidence)),
+        in_place: short::in_place(&case, &found),
+        elsewhere: found.elsewhere,
+    })
+}
+
+fn short_aloud(kind: Short, case: &Case, seed: u64) -> (Vec<Candidate>, Evidence) {
+    let instrument = if recorded::available() {
+        Instrument::Recorded
+    } else {
+        Instrument::Modal
+    };
+    let sound = [Kind::Clean, Kind::Room, Kind::Phone][(seed % 3) as usize];
+    let chain = Chain::draw(sound, &mut Draw::new(seed, 3), f64::from(RATE_HZ));
+    let player = short::player(case, kind.is_right(), seed);
+    let seeds = Seeds {
+        kit: seed,
+        playing: seed,
+    };
+    let played = case.played.clone();
+    let take = takes::make_of(played, &player, &chain, instrument, seeds, RATE_HZ);
+    let (heard, evidence) = listened(&case.expected, take.samples, take.rate_hz);
+    (heard.candidates, evidence)
+}
+
+/// Cases of a few strokes of every kind, for some seeds; each seed with one
+/// number of strokes.
+fn all_short(seeds: Range<u64>) -> Vec<(Short, usize, u64)> {
+    let each = |seed: u64| FEW.start() + (seed % (FEW.end() - FEW.start() + 1) as u64) as usize;
+    let of = |kind| seeds.clone().map(move |seed| (kind, each(seed), seed));
+    Short::ALL.into_iter().flat_map(of).collect()
+}
+
+/// Told probabilities of a few strokes, a line a kind, a column a number of
+/// strokes: taken for the piece of how many; and of those taken, how many are
+/// taken for another place, with those refused for that.
+#[allow(clippy::print_stdout)]
+fn short_table(told: &[(Short, usize, f64, Found)]) {
+    let few = |t: &&(Short, usize, f64, Found)| t.3.terms.is_some_and(|t| piece_of_few(&t));
+    let head: Vec<String> = FEW.map(|n| n.to_string()).collect();
+    println!("| strokes | {} |", head.join(" | "));
+    println!("|{}", " --- |".repeat(head.len() + 1));
+    for kind in Short::ALL {
+        let cells: Vec<String> = FEW
+            .map(|n| {
+                let of = || told.iter().filter(|t| t.0 == kind && t.1 == n);
+                let sure = || of().filter(|t| t.2 >= least_same_piece(few(t)));
+                let taken = || sure().filter(|t| t.3.elsewhere < MOST_ELSEWHERE);
+                let mut cell = format!("{}/{}", taken().count(), of().count());
+                if kind.is_right() {
+                    let astray = taken().filter(|t| !t.3.in_place).count();
+                    let open = sure().count() - taken().count();
+                    cell += &format!(" ({astray} astray, {open} open)");
+                }
+                cell
+            })
+            .collect();
+        println!("| {kind:?} | {} |", cells.join(" | "));
+    }
 }
 
 /// Pairs of every kind that has a sound, for some seeds.
@@ -169,38 +265,103 @@ fn all_pairs(seeds: Range<u64>, aloud: bool) -> Vec<(Pair, u64)> {
         .collect()
 }
 
+/// Fits both rows of weights, or with few strokes only theirs, on tuning seeds.
+#[allow(clippy::print_stdout)]
+fn fitted(args: &Args) -> [Terms; 2] {
+    let sounding_seeds = 500..500 + args.tuning / 3;
+    let of_few = |seeds: Range<u64>, aloud: bool| -> Vec<(Terms, bool)> {
+        all_short(seeds)
+            .into_par_iter()
+            .filter_map(|(kind, strokes, seed)| {
+                let found = short_terms(kind, strokes, seed, aloud)?;
+                Some((found.terms?, kind.is_right()))
+            })
+            .collect()
+    };
+    let of_any = |seeds: Range<u64>, aloud: bool| -> Vec<(Terms, bool)> {
+        all_pairs(seeds, aloud)
+            .into_par_iter()
+            .filter_map(|(kind, seed)| {
+                let terms = if aloud {
+                    terms_aloud(kind, seed)
+                } else {
+                    terms(kind, seed)
+                };
+                Some((terms?, kind.is_right()))
+            })
+            .collect()
+    };
+    // Takes of few strokes are soon made.
+    let mut silent = of_few(0..4 * args.tuning, false);
+    let mut sounding = of_few(sounding_seeds.clone(), true);
+    silent.extend(of_any(0..args.tuning, false));
+    if !args.short {
+        sounding.extend(of_any(sounding_seeds, true));
+    }
+    let mut weights = PIECE_WEIGHTS;
+    for (row, few) in [(0, false), (1, true)] {
+        if args.short && !few {
+            continue;
+        }
+        let own = |data: &[(Terms, bool)]| -> Vec<(Terms, bool)> {
+            let own = data.iter().filter(|d| piece_of_few(&d.0) == few);
+            own.map(|&(mut terms, right)| {
+                if !few {
+                    terms[PIECE_TERMS - 2..].fill(0.0);
+                }
+                (terms, right)
+            })
+            .collect()
+        };
+        let (mut data, aloud) = (own(&silent), own(&sounding));
+        let right = |d: &[(Terms, bool)]| d.iter().filter(|d| d.1).count();
+        println!(
+            "few {few}: {} pairs without sound, {} right; {} with, {} right",
+            data.len(),
+            right(&data),
+            aloud.len(),
+            right(&aloud)
+        );
+        // Those with sound are fewer, and count as much together.
+        for _ in 0..data.len() / aloud.len().max(1) {
+            data.extend(&aloud);
+        }
+        weights[row] = fit(&data);
+        println!("weights: {:.3?}", weights[row]);
+    }
+    weights
+}
+
 #[allow(clippy::print_stdout)]
 fn main() {
     let args = Args::parse();
     let weights = if args.fit {
-        let silent = all_pairs(0..args.tuning, false);
-        let aloud = all_pairs(500..500 + args.tuning / 3, true);
-        let aloud_terms =
-            |&(kind, seed): &(Pair, u64)| Some((terms_aloud(kind, seed)?, kind.is_right()));
-        let silent_terms =
-            |&(kind, seed): &(Pair, u64)| Some((terms(kind, seed)?, kind.is_right()));
-        let mut data: Vec<(Terms, bool)> = silent.par_iter().filter_map(silent_terms).collect();
-        let sounding: Vec<(Terms, bool)> = aloud.par_iter().filter_map(aloud_terms).collect();
-        println!(
-            "{} pairs without sound, {} with",
-            data.len(),
-            sounding.len()
-        );
-        // Those with sound are fewer, and count as much together.
-        for _ in 0..data.len() / sounding.len().max(1) {
-            data.extend(&sounding);
-        }
-        let weights = fit(&data);
-        println!("weights: {weights:.3?}");
-        weights
+        fitted(&args)
     } else {
         PIECE_WEIGHTS
+    };
+    let told = |terms: Option<Terms>| {
+        terms.map_or(0.0, |t| {
+            let row = &weights[usize::from(piece_of_few(&t))];
+            probability(row.iter().zip(t).map(|(w, t)| w * t).sum())
+        })
     };
     let first = if args.on_tuning {
         1_000
     } else {
         FIRST_JUDGING_SEED
     } + args.from;
+    if args.short {
+        let told: Vec<_> = all_short(first..first + args.takes)
+            .into_par_iter()
+            .filter_map(|(kind, strokes, seed)| {
+                let found = short_terms(kind, strokes, seed, args.aloud)?;
+                Some((kind, strokes, told(found.terms), found))
+            })
+            .collect();
+        short_table(&told);
+        return;
+    }
     let told: Vec<_> = all_pairs(first..first + args.takes, args.aloud)
         .into_par_iter()
         .map(|(kind, seed)| {
@@ -209,8 +370,7 @@ fn main() {
             } else {
                 terms(kind, seed)
             };
-            let sum = |t: Terms| weights.iter().zip(t).map(|(w, t)| w * t).sum();
-            (kind, seed, terms.map_or(0.0, |t| probability(sum(t))))
+            (kind, seed, told(terms))
         })
         .collect();
     table(&told);

@@ -85,6 +85,7 @@ fn samples() -> [Sample; 3] {
                     detune_cents: vec![3.0, -9.0, -18.0, 4.0, 14.0],
                     tempo: vec![(0.0, 0.97), (74.0, 0.98), (84.0, 1.04), (90.0, 1.02)],
                     last_stop: Some(Some(0.35)),
+                    ..Script::default()
                 },
                 ..steady(0.005, [-0.07, -0.02])
             },
