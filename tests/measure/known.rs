@@ -125,6 +125,8 @@ fn alignment(take: &MadeTake, strokes: &[Stroke]) -> Alignment {
         }],
         counted: Some(0),
         same_piece: 0.99,
+        few: false,
+        elsewhere: 0.0,
         extras: Vec::new(),
     }
 }

@@ -172,6 +172,8 @@ impl Laid {
             }],
             counted: Some(0),
             same_piece: 0.99,
+            few: false,
+            elsewhere: 0.0,
             extras: Vec::new(),
         };
         laid
