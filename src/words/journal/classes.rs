@@ -71,6 +71,7 @@ pub fn doubt(kind: &str) -> String {
         "match" => "perhaps another part",
         "unsure" => "many notes unsure",
         "part-only" => "a part only",
+        "place" => "place in the part not sure",
         "click-track" => "a click along",
         "extra-strokes" => "strokes beside the part",
         "too-few" => "too few strokes",
