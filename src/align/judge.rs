@@ -25,13 +25,10 @@ const ELSEWHERE: f64 = 0.05;
 /// No note that was looked into is less likely to have been played than this,
 /// against left out.
 const LEAST: f64 = 1e-4;
-/// What the likelihood of another drum is worth: the likelihoods of the drums
-/// are less sure than they say.
-const OTHER_DRUM_WORTH: f64 = 0.6;
 /// A note counts as played as written until another drum is likelier by more
 /// than the inverse of this, or, once the second listening has spoken, that it
 /// was left out: both are rare.
-const RARE: f64 = 0.25;
+const RARE: f64 = 0.15;
 /// Candidates within a roll or before a flam are its strokes from these log
 /// odds on.
 const FURTHER: f64 = -0.5;
@@ -113,7 +110,7 @@ impl Bench<'_> {
             }
             None => (1.0 - UNHEARD) * sums.written + UNHEARD,
         };
-        let other = OTHER_DRUM_WORTH * sums.other;
+        let other = sums.other;
         let log_ratio = written.ln() - other.max(1.0).ln();
         let accuse = self.settings.accuse_ratio.max(1.0).ln();
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
@@ -183,7 +180,7 @@ impl Bench<'_> {
             let drum = sounds.drum_worth(onset, candidate);
             sums.written += weight * drum.written;
             sums.other += weight * drum.other;
-            let worth = weight * drum.written.max(OTHER_DRUM_WORTH * drum.other);
+            let worth = weight * drum.written.max(drum.other);
             if worth > most {
                 most = worth;
                 sums.best = Some((candidate, worth));

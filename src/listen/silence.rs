@@ -20,7 +20,7 @@ use std::sync::LazyLock;
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 17] = [
+pub const SIGN_NAMES: [&str; 18] = [
     "constant",
     "residual_against",
     "rise",
@@ -29,6 +29,7 @@ pub const SIGN_NAMES: [&str; 17] = [
     "voice_against",
     "voice_about_for",
     "voice_about_against",
+    "voice_anyhow",
     "gap_before",
     "gap_after",
     "candidate",
@@ -63,11 +64,13 @@ const SHORT: (f32, f32) = (-12.0, 3.0);
 /// are where another stroke follows within so many.
 const MARGIN_S: f64 = 0.015;
 const FOLLOWED_S: f64 = 0.06;
-/// The same where the stroke is looked for about the pulse too: at so many steps
-/// before and after, each so long, seconds.
-const CLOSE_S: (f64, f64) = (0.006, 0.008);
+/// The stroke is looked for about the pulse too: at so many steps before and
+/// after, each so long, seconds.
 const STEPS: i32 = 6;
 const STEP_S: f64 = 0.008;
+/// Nothing is told where every place that could be looked at is less likely than
+/// this, log of the likeliest one's.
+const FAR: f64 = -3.0;
 /// Nepers beyond which they say no more.
 const VOICE: (f64, f64) = (-400.0, 12.0);
 /// Seconds to the stroke before and to the one after beyond which they do not
@@ -223,7 +226,7 @@ impl Look<'_> {
             let struck = self.voices.struck_note(&view, (note, setting), at_s);
             struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1))
         };
-        let about = self.voice_about((at_s, pulse_sd_s), (note, setting));
+        let (about, anyhow) = self.voice_about((at_s, pulse_sd_s), (note, setting), gaps_s);
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
         let sides = |voice: f64| [voice.max(0.0), (-voice).max(0.0).sqrt()].map(|v| v as f32);
         let [voice_for, voice_against] = sides(voice);
@@ -245,6 +248,7 @@ impl Look<'_> {
             voice_against,
             about_for,
             about_against,
+            anyhow.max(0.0).ln_1p() as f32,
             gap(gaps_s[0]),
             gap(gaps_s[1]),
             candidate,
@@ -258,24 +262,41 @@ impl Look<'_> {
     }
 
     /// How well the voice of a note explains what sounds about a time of the
-    /// pulse, wherever its stroke may lie; nepers, 0 where nobody has struck that
-    /// drum.
-    fn voice_about(&mut self, (at_s, pulse_sd_s): (f64, f64), note: (&Note, usize)) -> f64 {
+    /// pulse, wherever between its neighbours the stroke may lie: at the strength
+    /// that is expected, and at the likeliest one; nepers, 0 where nobody has
+    /// struck that drum or the neighbours are too near.
+    fn voice_about(
+        &mut self,
+        (at_s, pulse_sd_s): (f64, f64),
+        note: (&Note, usize),
+        gaps_s: [f64; 2],
+    ) -> (f64, f64) {
         let variance = pulse_sd_s.powi(2) + JITTER_S.powi(2);
+        let neighbours_s = (at_s - gaps_s[0], at_s + gaps_s[1]);
         let mut shares = Vec::new();
         let mut logs = Vec::new();
+        let mut anyhow = f64::NEG_INFINITY;
         for step in -STEPS..=STEPS {
             let off_s = f64::from(step) * STEP_S;
             let share = -0.5 * off_s * off_s / variance;
-            let view = self.spectra.around(at_s + off_s, CLOSE_S.0, CLOSE_S.1);
-            let Some(struck) = self.voices.struck_note(&view, note, at_s) else {
-                return 0.0;
+            let Some(view) = self.spectra.between(at_s + off_s, neighbours_s) else {
+                continue;
+            };
+            let struck = self.voices.struck_note(&view, note, at_s);
+            let Some((struck, any)) = struck.zip(self.voices.struck_anyhow(&view, note, at_s))
+            else {
+                return (0.0, 0.0);
             };
             shares.push(share);
             logs.push(share + struck);
+            anyhow = anyhow.max(share + any);
+        }
+        if shares.iter().all(|&share| share < FAR) {
+            return (0.0, 0.0);
         }
         let sum = |logs: Vec<f64>| stats::log_sum_exp(logs.into_iter());
-        (sum(logs) - sum(shares)).clamp(VOICE.0, VOICE.1)
+        let about = sum(logs) - sum(shares);
+        (about.clamp(VOICE.0, VOICE.1), anyhow)
     }
 
     /// How well the residual about a time agrees with an expected stroke, nepers.

@@ -36,7 +36,7 @@ const MOST_A_BIN: f64 = 3.0;
 /// The share of what speaks for one drum against another that is believed: a
 /// stroke meets what rings of its own drum in any phase, so that the bins of a
 /// partial rise or fall together.
-const BELIEVED: f64 = 0.6;
+const BELIEVED: f64 = 0.7;
 /// No stroke is heard well enough to be worth more than this, nepers.
 const MOST: f64 = 60.0;
 /// Nor one that so much a louder stroke follows within its spectrum, dB, than
@@ -45,9 +45,17 @@ const LOUDER_DB: f64 = 10.0;
 const COVERED: f64 = 2.0;
 /// A voice learned from fewer strokes than this leans on the model.
 const LEAN: f64 = 1.5;
+/// Of so few strokes none may speak for itself.
+const FEW: usize = 6;
 
 /// How much of what rang may be left after a stroke; beats may raise it.
 const KEPT: [f64; 5] = [1.2, 0.95, 0.75, 0.5, 0.25];
+/// Strengths against the expected one at which a stroke of any strength is
+/// looked for, dB.
+const ANY_DB: [f64; 7] = [-24.0, -18.0, -12.0, -6.0, 0.0, 6.0, 12.0];
+/// A spectrum that neighbouring strokes leave less room than this says nothing,
+/// samples: 40 ms.
+const SHORTEST: usize = 80;
 
 type Spectrum = [f32; BINS];
 
@@ -71,13 +79,9 @@ pub struct Spectra<'a> {
 impl<'a> Spectra<'a> {
     pub fn of(low: &'a LowBand) -> Self {
         let fft = RealFftPlanner::<f32>::new().plan_fft_forward(SIZE);
-        let hann = |i: usize| {
-            let phase = std::f64::consts::TAU * (i as f64 + 0.5) / SPAN as f64;
-            (0.5 - 0.5 * phase.cos()) as f32
-        };
         Self {
             low,
-            window: (0..SPAN).map(hann).collect(),
+            window: hann(SPAN),
             input: fft.make_input_vec(),
             output: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
@@ -87,10 +91,31 @@ impl<'a> Spectra<'a> {
 
     /// The spectra that end and begin so long before and after a time.
     pub fn around(&mut self, time_s: f64, before_s: f64, after_s: f64) -> View {
-        let place = |s: f64| (s * self.low.rate_hz).round() as i64;
-        let (end, start) = (place(time_s - before_s), place(time_s + after_s));
+        let (end, start) = (self.place(time_s - before_s), self.place(time_s + after_s));
+        self.view(end, start, SPAN)
+    }
+
+    /// The same of a candidate's contact at a time, of no more than lies between
+    /// the strokes before and after it. `None` where these are too near.
+    pub fn between(&mut self, time_s: f64, strokes_s: (f64, f64)) -> Option<View> {
+        let (end, start) = (self.place(time_s - BEFORE_S), self.place(time_s + AFTER_S));
+        let room = |samples: i64| usize::try_from(samples).unwrap_or(0).min(SPAN);
+        let span = room(end - self.place(strokes_s.0 + AFTER_S))
+            .min(room(self.place(strokes_s.1 - BEFORE_S) - start));
+        (span >= SHORTEST).then(|| self.view(end, start, span))
+    }
+
+    fn place(&self, time_s: f64) -> i64 {
+        (time_s * self.low.rate_hz).round() as i64
+    }
+
+    /// The spectra of so many samples before one place and from another on.
+    fn view(&mut self, end: i64, start: i64, span: usize) -> View {
+        if self.window.len() != span {
+            self.window = hann(span);
+        }
         View {
-            before: self.from(end - SPAN as i64),
+            before: self.from(end - span as i64),
             after: self.from(start),
         }
     }
@@ -109,6 +134,15 @@ impl<'a> Spectra<'a> {
         debug_assert!(done.is_ok(), "buffers come from the plan itself");
         std::array::from_fn(|k| self.output[FIRST + k].norm_sqr() + 1e-12)
     }
+}
+
+/// A Hann window under which a partial has the same power at any length.
+fn hann(samples: usize) -> Vec<f32> {
+    let of = |i: usize| {
+        let phase = std::f64::consts::TAU * (i as f64 + 0.5) / samples as f64;
+        (0.5 - 0.5 * phase.cos()) * SPAN as f64 / samples as f64
+    };
+    (0..samples).map(|i| of(i) as f32).collect()
 }
 
 /// The voices of a take's drums, and how its candidates sound.
@@ -173,6 +207,15 @@ impl Voices {
                 voices.map(|voice| learned.explain(view, voice)).collect()
             })
             .collect();
+        for (setting, own) in owners.iter().enumerate().filter(|(_, o)| o.len() <= FEW) {
+            let hz = settings[setting].pitch.hz(a4_hz);
+            for &stroke in own {
+                let others: Vec<usize> = own.iter().copied().filter(|&o| o != stroke).collect();
+                let voice = voice(&learned.views, &learned.noise, &others, hz);
+                let explained = learned.explain(&learned.views[stroke], &voice);
+                learned.explained[stroke][setting] = explained;
+            }
+        }
         learned.learn_loudness(strokes);
         let strange = owners
             .iter()
@@ -247,13 +290,34 @@ impl Voices {
         self.struck(view, setting, louder_db)
     }
 
-    /// The same for a stroke so much louder than usual.
+    /// The same for the stroke of the likeliest strength, however soft or loud.
+    pub fn struck_anyhow(
+        &self,
+        view: &View,
+        (note, setting): (&Note, usize),
+        at_s: f64,
+    ) -> Option<f64> {
+        let louder_db = self.loudness.of_note_db(at_s, note);
+        self.anyhow(view, setting, louder_db)
+    }
+
+    /// As [`Self::struck_anyhow`] where a stroke so much louder than usual is
+    /// expected.
+    fn anyhow(&self, view: &View, setting: usize, louder_db: f64) -> Option<f64> {
+        let expected_db = self.usual_db[setting]? + louder_db;
+        let voice = &self.by_setting[setting];
+        let of_strength = |off_db: &f64| self.ringing(view, power(expected_db + off_db), voice);
+        let least = ANY_DB.iter().map(of_strength).reduce(f64::min)?;
+        Some(self.silent(view) - least)
+    }
+
+    /// As [`Self::struck_note`] for a stroke so much louder than usual.
     fn struck(&self, view: &View, setting: usize, louder_db: f64) -> Option<f64> {
-        let usual_db = self.usual_db[setting]?;
+        let expected_db = self.usual_db[setting]? + louder_db;
         let voice = &self.by_setting[setting];
         let silent = self.silent(view);
         let of_strength = |&(off, share): &(f64, f64)| {
-            let gain = 10f64.powf(0.1 * (usual_db + louder_db + off * SPREAD_DB));
+            let gain = power(expected_db + off * SPREAD_DB);
             share.ln() + silent - self.ringing(view, gain, voice)
         };
         Some(stats::log_sum_exp(SPREAD.iter().map(of_strength)))
@@ -321,6 +385,10 @@ pub struct Sounds {
     /// How badly even the best voice explains it against the matched strokes of
     /// the take: difference of logs of 1 + nepers.
     pub strange: f64,
+}
+
+fn power(db: f64) -> f64 {
+    10f64.powf(0.1 * db)
 }
 
 /// A power that each bin falls below before one candidate of ten.
@@ -487,6 +555,43 @@ mod tests {
         let covered = of(&struck_at(&voices, 1e-1, 1e-3));
         assert!(covered.abs() < 0.5, "{covered}");
         assert_eq!(voices.struck(&SILENT, 1, 0.0), None);
+    }
+
+    #[test]
+    fn a_stroke_far_softer_than_expected_speaks_for_itself_only_at_any_strength() {
+        let voices = voices(&SILENT);
+        let soft = struck_at(&voices, 1e-9, 1e-5);
+        let expected = voices.struck(&soft, 0, 0.0).unwrap();
+        let anyhow = voices.anyhow(&soft, 0, 0.0).unwrap();
+        assert!(
+            anyhow > 5.0 && anyhow > expected + 5.0,
+            "{anyhow} {expected}"
+        );
+        assert!(voices.anyhow(&SILENT, 0, 0.0).unwrap() < 0.5);
+        assert_eq!(voices.anyhow(&SILENT, 1, 0.0), None);
+    }
+
+    #[test]
+    fn what_lies_beyond_the_neighbouring_strokes_is_not_looked_at() {
+        // 125 Hz from half a second on, four times as loud from one on.
+        let sample = |i: usize| {
+            let level = [0.0, 0.1, 0.4][(i / 1000).min(2)];
+            level * (std::f32::consts::TAU * i as f32 / 16.0).sin()
+        };
+        let low = LowBand {
+            rate_hz: 2000.0,
+            samples: (0..4000).map(sample).collect(),
+        };
+        let mut spectra = Spectra::of(&low);
+        let power = |s: &Spectrum| f64::from(s[16 - FIRST]);
+        let whole = power(&spectra.around(0.8, BEFORE_S, AFTER_S).before);
+        let between = spectra.between(0.93, (0.5, 1.0)).unwrap();
+        for spectrum in [&between.before, &between.after] {
+            let db = 10.0 * (power(spectrum) / whole).log10();
+            assert!(db.abs() < 0.5, "{db}");
+        }
+        assert!(power(&spectra.around(0.93, BEFORE_S, AFTER_S).after) > 2.0 * whole);
+        assert!(spectra.between(0.98, (0.5, 1.0)).is_none());
     }
 
     #[test]
