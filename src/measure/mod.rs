@@ -60,18 +60,42 @@ pub fn assemble(
     settings: &Settings,
 ) -> Review {
     let scene = Scene::new(heard, part, alignment, strokes, settings);
-    let reason = refusal::reason(&scene);
-    let mut review = outline(&scene);
-    if let Some(reason) = reason {
-        review.reason = Some(reason);
-        review.notes = deviation::unreached(part);
-        review.doubts = doubts::of_take(heard);
-    } else {
-        review.judged = true;
-        measure(&scene, &mut review);
-    }
+    let mut review = match refusal::reason(&scene) {
+        Some(reason) => refused(&scene, reason),
+        None => measured(&scene),
+    };
     round::review(&mut review);
     review
+}
+
+/// What is left of a take that is not of the part: strokes that play no note of
+/// it, on drums that nobody can name.
+fn refused(scene: &Scene, reason: String) -> Review {
+    let alignment = Alignment {
+        same_piece: scene.alignment.same_piece,
+        ..Alignment::default()
+    };
+    let unmatched = |stroke: &Stroke| Stroke {
+        setting: None,
+        tone: None,
+        in_roll: false,
+        note: None,
+        ..stroke.clone()
+    };
+    let strokes: Vec<Stroke> = scene.strokes.iter().map(unmatched).collect();
+    let scene = Scene::new(
+        scene.heard,
+        scene.part,
+        &alignment,
+        &strokes,
+        scene.settings,
+    );
+    Review {
+        reason: Some(reason),
+        notes: deviation::unreached(scene.part),
+        doubts: doubts::of_take(scene.heard),
+        ..outline(&scene)
+    }
 }
 
 /// What is known before anything is measured.
@@ -104,7 +128,9 @@ fn outline(scene: &Scene) -> Review {
     }
 }
 
-fn measure(scene: &Scene, review: &mut Review) {
+fn measured(scene: &Scene) -> Review {
+    let mut review = outline(scene);
+    review.judged = true;
     review.passages = passages::passages(scene);
     review.tempo = tempo::tempo(scene);
     review.notes = deviation::notes(scene);
@@ -117,6 +143,7 @@ fn measure(scene: &Scene, review: &mut Review) {
     review.dynamics = dynamics::dynamics(scene);
     review.rolls = rolls::rolls(scene);
     review.stops = stops::stops(scene, &tuning.tones_hz);
-    review.doubts = doubts::doubts(scene, review);
-    review.remarks = remarks::remarks(scene, review);
+    review.doubts = doubts::doubts(scene, &review);
+    review.remarks = remarks::remarks(scene, &review);
+    review
 }

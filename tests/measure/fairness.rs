@@ -41,6 +41,11 @@ fn what_cannot_be_judged_is_refused_with_a_reason_and_nothing_measured() {
         );
         assert!(review.figures.is_empty() && review.remarks.is_empty());
         assert!(review.drums.is_empty() && review.stops.is_empty());
+        // Nothing is said that rests on a part it is not of.
+        let strokes = &review.strokes;
+        assert!(strokes.iter().all(|s| s.note.is_none() && s.drum.is_none()));
+        assert!(strokes.iter().all(|s| s.hz.is_none() && s.cents.is_none()));
+        assert!(review.written.bars.iter().all(|b| b.time_s.is_none()));
     }
 }
 
