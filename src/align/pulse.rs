@@ -27,7 +27,6 @@ const FREEDOM: f64 = 3.0;
 const ROUNDS: usize = 6;
 /// No passage is taken for steadier than this, seconds.
 const LEAST_SCALE_S: f64 = 0.003;
-
 /// Variance of the stretch where the tempo turned.
 const FREE: f64 = 0.04;
 
