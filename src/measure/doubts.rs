@@ -6,6 +6,7 @@ use crate::listen::Heard;
 use crate::part::Part;
 use crate::review::{Doubt, Review, StopState};
 use crate::words::remarks as words;
+use std::collections::BTreeSet;
 
 /// Share of samples in flat tops from which on levels are spoilt: below it
 /// only single peaks of the loudest strokes are touched.
@@ -77,8 +78,8 @@ pub fn doubts(scene: &Scene, review: &Review) -> Vec<Doubt> {
     doubts
 }
 
-/// Numbers of other bars in which the notes of a passage stand again, at the
-/// same distances.
+/// Numbers of other bars than a passage's own in which its notes stand again, at
+/// the same distances.
 fn alike(part: &Part, (first, last): (usize, usize)) -> Vec<i32> {
     let sound = |from: usize, note: usize| {
         let n = &part.notes[note];
@@ -86,13 +87,14 @@ fn alike(part: &Part, (first, last): (usize, usize)) -> Vec<i32> {
         (n.at - part.notes[from].at, n.pitch, n.drum, roll)
     };
     let way = last - first;
-    let number = |note: usize| part.bars.get(part.notes[note].bar).map(|b| b.number);
-    (0..part.notes.len().saturating_sub(way))
-        .filter(|&from| from != first)
+    let bars = |from: usize| (from..=from + way).map(|note| part.notes[note].bar);
+    let own: BTreeSet<usize> = bars(first).collect();
+    let others: BTreeSet<usize> = (0..part.notes.len().saturating_sub(way))
         .filter(|&from| (0..=way).all(|i| sound(from, from + i) == sound(first, first + i)))
-        .filter(|&from| number(from) != number(first))
-        .flat_map(|from| (from..=from + way).filter_map(number))
-        .collect()
+        .flat_map(bars)
+        .collect();
+    let number = |&bar: &usize| part.bars.get(bar).map(|b| b.number);
+    others.difference(&own).filter_map(number).collect()
 }
 
 fn matching(scene: &Scene, review: &Review, doubts: &mut Vec<Doubt>) {

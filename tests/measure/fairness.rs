@@ -17,13 +17,18 @@ fn quarters() -> Laid {
 #[test]
 fn what_cannot_be_judged_is_refused_with_a_reason_and_nothing_measured() {
     type Spoil = fn(&mut Laid);
-    let cases: [(&str, Spoil); 6] = [
+    let cases: [(&str, Spoil); 8] = [
         ("silent", |l| l.heard.take.fitness.peak_db = None),
         ("holds no sound", |l| l.heard.take.duration_s = 0.0),
         ("no drum strokes", |l| l.heard.candidates.clear()),
         ("no stretch", |l| l.alignment = Alignment::default()),
         ("not seem", |l| l.alignment.same_piece = 0.2),
         ("not seem", |l| l.alignment.same_piece = f64::NAN),
+        ("not seem", |l| {
+            l.alignment.few = true;
+            l.alignment.same_piece = 0.8;
+        }),
+        ("several places", |l| l.alignment.elsewhere = 0.2),
     ];
     for (word, spoil) in cases {
         let mut laid = quarters();
@@ -70,6 +75,30 @@ fn a_take_of_some_bars_is_judged_on_those_and_says_so() {
     assert!(review.doubts.iter().any(|d| d.text.contains("bars 2–3")));
     assert_eq!(review.passages[0].from_bar, 2);
     assert_eq!(review.passages[0].to_bar, 3);
+}
+
+#[test]
+fn bars_that_sound_like_those_played_are_named() {
+    let mut part = part(8, 100.0);
+    for (bar, drum) in [(0, 1), (2, 2), (4, 1), (6, 2)] {
+        run(&mut part, q(4 * bar, 1), q(1, 1), 8, drum);
+    }
+    let of_notes = |from: usize, to: usize| {
+        let mut laid = Laid::new(part.clone(), 1.0);
+        let passage = &mut laid.alignment.passages[0];
+        passage.notes = (from, to);
+        passage.matches = passage.matches[from..=to].to_vec();
+        let doubts = laid.review().doubts;
+        let text = doubts.into_iter().find(|d| d.kind == "place");
+        text.map(|d| d.text)
+    };
+    assert!(of_notes(0, 7).unwrap().contains("in bars 5–6 too"));
+    assert!(of_notes(4, 11).unwrap().contains("in bars 6–7 too"));
+    // Some of one drum's notes stand in their own bars again, and in others.
+    assert!(of_notes(0, 5).unwrap().contains("in bars 5–6 too"));
+    // Only once, and whole.
+    assert_eq!(of_notes(0, 23), None);
+    assert_eq!(of_notes(0, 31), None);
 }
 
 #[test]
