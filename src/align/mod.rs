@@ -19,6 +19,7 @@ mod pulse;
 mod runs;
 mod score;
 mod sounds;
+mod state;
 mod turns;
 
 use crate::listen::Candidate;

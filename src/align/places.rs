@@ -4,7 +4,8 @@
 //! onset in turn, and what follows is weighed as it was for the run itself.
 
 use super::choose::{Chooser, Run};
-use super::follow::{Follower, Room, State, Step, Task, Way};
+use super::follow::{Follower, Room, Step, Task, Way};
+use super::state::State;
 
 /// So many strokes stand where they stand.
 const MANY: usize = 16;

@@ -8,10 +8,11 @@
 //! seeds are tried.
 
 use super::choose::{Chain, Chooser, Run};
-use super::follow::{End, Follower, Room, State, Step, Task, Way};
+use super::follow::{End, Follower, Room, Step, Task, Way};
 use super::places;
 use super::score::Score;
 use super::sounds::Sounds;
+use super::state::State;
 use std::collections::BTreeSet;
 
 /// Candidates above these log odds may be seeds.

@@ -7,9 +7,10 @@
 //! or the time: a ratio of likelihoods under the same Kalman filter that
 //! follows the part, so that the freedom pays for itself.
 
-use super::follow::{State, Step};
+use super::follow::{Follower, Step};
 use super::score::Score;
 use super::sounds::Sounds;
+use super::state::State;
 
 /// Steps looked at before and after.
 const AROUND: usize = 8;
@@ -40,8 +41,7 @@ pub(super) fn turns(
     stretch: f64,
 ) -> Vec<Option<Turn>> {
     let around = Around {
-        score,
-        sounds,
+        follower: Follower { score, sounds },
         steps,
         stretch,
     };
@@ -76,8 +76,7 @@ pub(super) fn turns(
 }
 
 struct Around<'a> {
-    score: &'a Score,
-    sounds: &'a Sounds,
+    follower: Follower<'a>,
     steps: &'a [Step],
     stretch: f64,
 }
@@ -86,11 +85,8 @@ impl Around<'_> {
     /// Natural log of the likelihood of the steps around one, with the turns
     /// found and, perhaps, one more on the way to it.
     fn likelihood(&self, at: usize, found: &[Option<Turn>], more: Option<Turn>) -> f64 {
-        let (onsets, sounds) = (&self.score.onsets, self.sounds);
-        let noise = |s: &Step| {
-            let jitter = onsets[s.onset].jitter_s;
-            sounds.variance[s.candidate] + jitter * jitter
-        };
+        let (onsets, sounds) = (&self.follower.score.onsets, self.follower.sounds);
+        let noise = |s: &Step| self.follower.noise(&onsets[s.onset], s.candidate);
         let first = at.saturating_sub(AROUND);
         let last = (at + AROUND).min(self.steps.len());
         let start = &self.steps[first];

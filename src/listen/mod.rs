@@ -21,6 +21,7 @@ pub mod rolling;
 mod silence;
 mod tone;
 mod usual;
+mod views;
 mod voices;
 
 pub use clicks::Clicks;

@@ -9,7 +9,8 @@ use super::logistic::Logistic;
 use super::residual::BIN_S;
 use super::rises::Scale;
 use super::usual::{APART, Profile, Usual, levels_db};
-use super::voices::{Spectra, Voices};
+use super::views::Spectra;
+use super::voices::{Expected, Voices};
 use super::{BANDS, Candidate, Heard};
 use crate::align::Alignment;
 use crate::part::{Note, Part, quarters_f64};
@@ -219,14 +220,17 @@ impl Look<'_> {
         let against = self.residual(at_s, expected, AGAINST).min(0.0);
         let (rise, rise_expected) = self.rises(at_s, expected);
         let rise_short = (rise - rise_expected).clamp(SHORT.0, SHORT.1);
-        let voice = if gaps_s[1] < FOLLOWED_S {
-            0.0
-        } else {
-            let view = self.spectra.around(at_s, MARGIN_S, MARGIN_S);
-            let struck = self.voices.struck_note(&view, (note, setting), at_s);
-            struck.map_or(0.0, |s| s.clamp(VOICE.0, VOICE.1))
+        let sound = self.voices.expected(note, setting, at_s);
+        let voice = match sound {
+            Some(sound) if gaps_s[1] >= FOLLOWED_S => {
+                let view = self.spectra.around(at_s, MARGIN_S, MARGIN_S);
+                self.voices.struck(&view, sound).clamp(VOICE.0, VOICE.1)
+            }
+            _ => 0.0,
         };
-        let (about, anyhow) = self.voice_about((at_s, pulse_sd_s), (note, setting), gaps_s);
+        let (about, anyhow) = sound.map_or((0.0, 0.0), |sound| {
+            self.voice_about((at_s, pulse_sd_s), sound, gaps_s)
+        });
         let gap = |gap_s: f64| gap_s.clamp(GAP_S.0, GAP_S.1).ln() as f32;
         let sides = |voice: f64| [voice.max(0.0), (-voice).max(0.0).sqrt()].map(|v| v as f32);
         let [voice_for, voice_against] = sides(voice);
@@ -261,14 +265,14 @@ impl Look<'_> {
         ]
     }
 
-    /// How well the voice of a note explains what sounds about a time of the
-    /// pulse, wherever between its neighbours the stroke may lie: at the strength
-    /// that is expected, and at the likeliest one; nepers, 0 where nobody has
-    /// struck that drum or the neighbours are too near.
+    /// How well an expected stroke explains what sounds about a time of the
+    /// pulse, wherever between its neighbours it may lie: at the strength that is
+    /// expected, and at the likeliest one; nepers, 0 where the neighbours are too
+    /// near.
     fn voice_about(
         &mut self,
         (at_s, pulse_sd_s): (f64, f64),
-        note: (&Note, usize),
+        sound: Expected,
         gaps_s: [f64; 2],
     ) -> (f64, f64) {
         let variance = pulse_sd_s.powi(2) + JITTER_S.powi(2);
@@ -282,14 +286,9 @@ impl Look<'_> {
             let Some(view) = self.spectra.between(at_s + off_s, neighbours_s) else {
                 continue;
             };
-            let struck = self.voices.struck_note(&view, note, at_s);
-            let Some((struck, any)) = struck.zip(self.voices.struck_anyhow(&view, note, at_s))
-            else {
-                return (0.0, 0.0);
-            };
             shares.push(share);
-            logs.push(share + struck);
-            anyhow = anyhow.max(share + any);
+            logs.push(share + self.voices.struck(&view, sound));
+            anyhow = anyhow.max(share + self.voices.struck_anyhow(&view, sound));
         }
         if shares.iter().all(|&share| share < FAR) {
             return (0.0, 0.0);

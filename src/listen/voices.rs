@@ -8,25 +8,12 @@
 //! every bin.
 
 use super::nearby::{Loudness, SPREAD, SPREAD_DB, Stroke};
-use super::{Candidate, Heard, LowBand};
+use super::views::{AFTER_S, BEFORE_S, BIN_HZ, BINS, FIRST, SPAN, Spectra, Spectrum, View};
+use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome};
 use crate::part::{Note, Part};
 use crate::stats;
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
-use std::sync::Arc;
 
-/// Samples of the low band a spectrum looks at: 100 ms.
-const SPAN: usize = 200;
-/// Padded for the transform: bins 7.8 Hz apart.
-const SIZE: usize = 256;
-/// Bins compared: 47 to 900 Hz.
-const FIRST: usize = 6;
-const BINS: usize = 110;
-/// The spectrum after a stroke begins this long after the contact, and the
-/// one before ends this long before it, seconds.
-const AFTER_S: f64 = 0.008;
-const BEFORE_S: f64 = 0.006;
 /// Neighbouring bins are not independent under a Hann window of 100 ms padded
 /// to 128 ms: so many bins count as one.
 const BINS_A_FACT: f64 = 3.0;
@@ -53,98 +40,6 @@ const KEPT: [f64; 5] = [1.2, 0.95, 0.75, 0.5, 0.25];
 /// Strengths against the expected one at which a stroke of any strength is
 /// looked for, dB.
 const ANY_DB: [f64; 7] = [-24.0, -18.0, -12.0, -6.0, 0.0, 6.0, 12.0];
-/// A spectrum that neighbouring strokes leave less room than this says nothing,
-/// samples: 40 ms.
-const SHORTEST: usize = 80;
-
-type Spectrum = [f32; BINS];
-
-/// Power spectra before and after a moment.
-#[derive(Clone, Copy)]
-pub struct View {
-    before: Spectrum,
-    after: Spectrum,
-}
-
-/// Makes spectra of the low band.
-pub struct Spectra<'a> {
-    low: &'a LowBand,
-    fft: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
-    input: Vec<f32>,
-    output: Vec<Complex<f32>>,
-    scratch: Vec<Complex<f32>>,
-}
-
-impl<'a> Spectra<'a> {
-    pub fn of(low: &'a LowBand) -> Self {
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(SIZE);
-        Self {
-            low,
-            window: hann(SPAN),
-            input: fft.make_input_vec(),
-            output: fft.make_output_vec(),
-            scratch: fft.make_scratch_vec(),
-            fft,
-        }
-    }
-
-    /// The spectra that end and begin so long before and after a time.
-    pub fn around(&mut self, time_s: f64, before_s: f64, after_s: f64) -> View {
-        let (end, start) = (self.place(time_s - before_s), self.place(time_s + after_s));
-        self.view(end, start, SPAN)
-    }
-
-    /// The same of a candidate's contact at a time, of no more than lies between
-    /// the strokes before and after it. `None` where these are too near.
-    pub fn between(&mut self, time_s: f64, strokes_s: (f64, f64)) -> Option<View> {
-        let (end, start) = (self.place(time_s - BEFORE_S), self.place(time_s + AFTER_S));
-        let room = |samples: i64| usize::try_from(samples).unwrap_or(0).min(SPAN);
-        let span = room(end - self.place(strokes_s.0 + AFTER_S))
-            .min(room(self.place(strokes_s.1 - BEFORE_S) - start));
-        (span >= SHORTEST).then(|| self.view(end, start, span))
-    }
-
-    fn place(&self, time_s: f64) -> i64 {
-        (time_s * self.low.rate_hz).round() as i64
-    }
-
-    /// The spectra of so many samples before one place and from another on.
-    fn view(&mut self, end: i64, start: i64, span: usize) -> View {
-        if self.window.len() != span {
-            self.window = hann(span);
-        }
-        View {
-            before: self.from(end - span as i64),
-            after: self.from(start),
-        }
-    }
-
-    fn from(&mut self, start: i64) -> Spectrum {
-        self.input.fill(0.0);
-        for (i, w) in self.window.iter().enumerate() {
-            let sample = usize::try_from(start + i as i64)
-                .ok()
-                .and_then(|s| self.low.samples.get(s));
-            self.input[i] = sample.copied().unwrap_or(0.0) * w;
-        }
-        let done =
-            self.fft
-                .process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
-        debug_assert!(done.is_ok(), "buffers come from the plan itself");
-        std::array::from_fn(|k| self.output[FIRST + k].norm_sqr() + 1e-12)
-    }
-}
-
-/// A Hann window under which a partial has the same power at any length.
-fn hann(samples: usize) -> Vec<f32> {
-    let of = |i: usize| {
-        let phase = std::f64::consts::TAU * (i as f64 + 0.5) / samples as f64;
-        (0.5 - 0.5 * phase.cos()) * SPAN as f64 / samples as f64
-    };
-    (0..samples).map(|i| of(i) as f32).collect()
-}
-
 /// The voices of a take's drums, and how its candidates sound.
 pub struct Voices {
     /// Of every candidate.
@@ -265,7 +160,8 @@ impl Voices {
         let view = &self.views[candidate];
         let unexplained = self.unexplained(candidate);
         let louder_db = self.loudness.of_candidate_db(candidate, time_s);
-        let struck = (0..self.by_setting.len()).filter_map(|s| self.struck(view, s, louder_db));
+        let expected = (0..self.by_setting.len()).filter_map(|s| self.louder(s, louder_db));
+        let struck = expected.map(|e| self.struck(view, e));
         Sounds {
             struck: struck.reduce(f64::max).unwrap_or(0.0),
             strange: unexplained.ln_1p() - self.usual_strange,
@@ -278,49 +174,39 @@ impl Voices {
         all.fold(f64::INFINITY, f64::min)
     }
 
-    /// Log likelihood ratio of a stroke for a note on a setting at a time, against
-    /// none. `None` where nobody has struck there.
-    pub fn struck_note(
-        &self,
-        view: &View,
-        (note, setting): (&Note, usize),
-        at_s: f64,
-    ) -> Option<f64> {
-        let louder_db = self.loudness.of_note_db(at_s, note);
-        self.struck(view, setting, louder_db)
+    /// What a stroke for a note on a setting at a time is expected to add. `None`
+    /// where nobody has struck there.
+    pub fn expected(&self, note: &Note, setting: usize, at_s: f64) -> Option<Expected> {
+        self.louder(setting, self.loudness.of_note_db(at_s, note))
+    }
+
+    /// What a stroke on a setting so much louder than usual is expected to add.
+    fn louder(&self, setting: usize, louder_db: f64) -> Option<Expected> {
+        let gain_db = self.usual_db[setting]? + louder_db;
+        Some(Expected { setting, gain_db })
+    }
+
+    /// Log likelihood ratio of a stroke about as strong as expected, against none.
+    pub fn struck(&self, view: &View, expected: Expected) -> f64 {
+        let silent = self.silent(view);
+        let of_strength = |&(off, share): &(f64, f64)| {
+            share.ln() + silent - self.ringing_with(view, expected, off * SPREAD_DB)
+        };
+        stats::log_sum_exp(SPREAD.iter().map(of_strength))
     }
 
     /// The same for the stroke of the likeliest strength, however soft or loud.
-    pub fn struck_anyhow(
-        &self,
-        view: &View,
-        (note, setting): (&Note, usize),
-        at_s: f64,
-    ) -> Option<f64> {
-        let louder_db = self.loudness.of_note_db(at_s, note);
-        self.anyhow(view, setting, louder_db)
+    pub fn struck_anyhow(&self, view: &View, expected: Expected) -> f64 {
+        let of_strength = |&off_db: &f64| self.ringing_with(view, expected, off_db);
+        let least = ANY_DB.iter().map(of_strength).fold(f64::INFINITY, f64::min);
+        self.silent(view) - least
     }
 
-    /// As [`Self::struck_anyhow`] where a stroke so much louder than usual is
-    /// expected.
-    fn anyhow(&self, view: &View, setting: usize, louder_db: f64) -> Option<f64> {
-        let expected_db = self.usual_db[setting]? + louder_db;
-        let voice = &self.by_setting[setting];
-        let of_strength = |off_db: &f64| self.ringing(view, power(expected_db + off_db), voice);
-        let least = ANY_DB.iter().map(of_strength).reduce(f64::min)?;
-        Some(self.silent(view) - least)
-    }
-
-    /// As [`Self::struck_note`] for a stroke so much louder than usual.
-    fn struck(&self, view: &View, setting: usize, louder_db: f64) -> Option<f64> {
-        let expected_db = self.usual_db[setting]? + louder_db;
-        let voice = &self.by_setting[setting];
-        let silent = self.silent(view);
-        let of_strength = |&(off, share): &(f64, f64)| {
-            let gain = power(expected_db + off * SPREAD_DB);
-            share.ln() + silent - self.ringing(view, gain, voice)
-        };
-        Some(stats::log_sum_exp(SPREAD.iter().map(of_strength)))
+    /// How badly a stroke so far from the expected strength explains a view,
+    /// nepers.
+    fn ringing_with(&self, view: &View, expected: Expected, off_db: f64) -> f64 {
+        let gain = 10f64.powf(0.1 * (expected.gain_db + off_db));
+        self.ringing(view, gain, &self.by_setting[expected.setting])
     }
 
     /// How badly no stroke explains a view, nepers.
@@ -377,6 +263,13 @@ impl Voices {
     }
 }
 
+/// What a stroke on a setting is expected to add, dB.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    setting: usize,
+    gain_db: f64,
+}
+
 /// What a candidate sounds like.
 pub struct Sounds {
     /// As [`Voices::struck`] for the setting that speaks most for it, nepers; 0
@@ -385,10 +278,6 @@ pub struct Sounds {
     /// How badly even the best voice explains it against the matched strokes of
     /// the take: difference of logs of 1 + nepers.
     pub strange: f64,
-}
-
-fn power(db: f64) -> f64 {
-    10f64.powf(0.1 * db)
 }
 
 /// A power that each bin falls below before one candidate of ten.
@@ -484,13 +373,12 @@ fn modelled(hz: f64) -> Spectrum {
         (2.45, 0.3),
         (2.94, 0.2),
     ];
-    let bin_hz = 2000.0 / SIZE as f64;
     std::array::from_fn(|k| {
-        let here = (FIRST + k) as f64 * bin_hz;
+        let here = (FIRST + k) as f64 * BIN_HZ;
         let sum: f64 = MODES
             .iter()
             .map(|(ratio, power)| {
-                let off = (here - ratio * hz) / (1.1 * bin_hz);
+                let off = (here - ratio * hz) / (1.1 * BIN_HZ);
                 power * (-0.5 * off * off).exp()
             })
             .sum();
@@ -547,51 +435,29 @@ mod tests {
     #[test]
     fn a_stroke_speaks_for_itself_and_silence_against_one() {
         let voices = voices(&SILENT);
-        let of = |view: &View| voices.struck(view, 0, 0.0).unwrap();
+        let usual = voices.louder(0, 0.0).unwrap();
+        let of = |view: &View| voices.struck(view, usual);
         assert!(of(&struck_at(&voices, 1e-7, 1e-3)) > 5.0);
         let silent = of(&SILENT);
         assert!(silent < -3.0, "{silent}");
         // Where what rings covers a stroke nothing can be told.
         let covered = of(&struck_at(&voices, 1e-1, 1e-3));
         assert!(covered.abs() < 0.5, "{covered}");
-        assert_eq!(voices.struck(&SILENT, 1, 0.0), None);
+        assert_eq!(voices.louder(1, 0.0), None);
     }
 
     #[test]
     fn a_stroke_far_softer_than_expected_speaks_for_itself_only_at_any_strength() {
         let voices = voices(&SILENT);
         let soft = struck_at(&voices, 1e-9, 1e-5);
-        let expected = voices.struck(&soft, 0, 0.0).unwrap();
-        let anyhow = voices.anyhow(&soft, 0, 0.0).unwrap();
+        let usual = voices.louder(0, 0.0).unwrap();
+        let expected = voices.struck(&soft, usual);
+        let anyhow = voices.struck_anyhow(&soft, usual);
         assert!(
             anyhow > 5.0 && anyhow > expected + 5.0,
             "{anyhow} {expected}"
         );
-        assert!(voices.anyhow(&SILENT, 0, 0.0).unwrap() < 0.5);
-        assert_eq!(voices.anyhow(&SILENT, 1, 0.0), None);
-    }
-
-    #[test]
-    fn what_lies_beyond_the_neighbouring_strokes_is_not_looked_at() {
-        // 125 Hz from half a second on, four times as loud from one on.
-        let sample = |i: usize| {
-            let level = [0.0, 0.1, 0.4][(i / 1000).min(2)];
-            level * (std::f32::consts::TAU * i as f32 / 16.0).sin()
-        };
-        let low = LowBand {
-            rate_hz: 2000.0,
-            samples: (0..4000).map(sample).collect(),
-        };
-        let mut spectra = Spectra::of(&low);
-        let power = |s: &Spectrum| f64::from(s[16 - FIRST]);
-        let whole = power(&spectra.around(0.8, BEFORE_S, AFTER_S).before);
-        let between = spectra.between(0.93, (0.5, 1.0)).unwrap();
-        for spectrum in [&between.before, &between.after] {
-            let db = 10.0 * (power(spectrum) / whole).log10();
-            assert!(db.abs() < 0.5, "{db}");
-        }
-        assert!(power(&spectra.around(0.93, BEFORE_S, AFTER_S).after) > 2.0 * whole);
-        assert!(spectra.between(0.98, (0.5, 1.0)).is_none());
+        assert!(voices.struck_anyhow(&SILENT, usual) < 0.5);
     }
 
     #[test]

@@ -41,14 +41,8 @@ fn add(tally: &mut Tally, performance: &Performance, take: &simulated::Take, fou
                 tally.accused +=
                     usize::from(matches!(outcome, Outcome::Missed | Outcome::OtherDrum));
                 tally.unsure += usize::from(outcome == Outcome::Unsure);
-                let hit = told.and_then(|m| m.stroke).and_then(|s| take.hits[s]);
-                // A chord's strokes may be one candidate.
-                let right = hit.is_some_and(|h| {
-                    performance.hits.iter().any(|other| {
-                        other.note == Some(note)
-                            && (other.time_s - performance.hits[h].time_s).abs() < 0.012
-                    })
-                });
+                let stroke = told.and_then(|m| m.stroke);
+                let right = stroke.is_some_and(|s| take.is_of(performance, s, note));
                 tally.right += usize::from(right);
             }
             Fate::Missed => {

@@ -55,6 +55,17 @@ pub struct Take {
     pub hits: Vec<Option<usize>>,
 }
 
+impl Take {
+    /// Whether a candidate is a stroke of a note; a chord's strokes may be one.
+    pub fn is_of(&self, performance: &Performance, candidate: usize, note: usize) -> bool {
+        let hits = &performance.hits;
+        self.hits[candidate].is_some_and(|hit| {
+            let near = |time_s: f64| (time_s - hits[hit].time_s).abs() < 0.012;
+            hits.iter().any(|h| h.note == Some(note) && near(h.time_s))
+        })
+    }
+}
+
 /// Log odds of what is no stroke: mostly at the bottom of the list.
 fn noise_odds(draw: &mut Draw) -> f64 {
     // An exponential tail from p = 0.02 upwards.

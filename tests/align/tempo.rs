@@ -104,13 +104,8 @@ fn run(turn: Turn, how: Hearing, seeds: std::ops::Range<u64>, evidence: bool) ->
             let accused = matches!(outcome, Outcome::Missed | Outcome::OtherDrum);
             tally.accused += usize::from(accused);
             tally.unsure += usize::from(outcome == Outcome::Unsure);
-            let hit = told.and_then(|m| m.stroke).and_then(|s| take.hits[s]);
-            let right = hit.is_some_and(|h| {
-                performance.hits.iter().any(|other| {
-                    other.note == Some(note)
-                        && (other.time_s - performance.hits[h].time_s).abs() < 0.012
-                })
-            });
+            let stroke = told.and_then(|m| m.stroke);
+            let right = stroke.is_some_and(|s| take.is_of(&performance, s, note));
             tally.astray += usize::from(!right);
             if accused && telling() {
                 let n = &part.notes[note];
