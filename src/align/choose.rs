@@ -4,12 +4,15 @@
 //! a break, or through the next run as if bars had been left out. Among all
 //! stretches of all chains those are chosen, one after the other in time,
 //! whose gains together are highest; each has its price, by where players
-//! start and stop.
+//! start and stop. Players who repeat a passage start where they started
+//! before: once all runs are known, those sets of them are weighed against one
+//! another in which one start, or one stop, is that of most.
 
 use super::follow::{Gained, Step};
 use super::runs::{self, LEAST_STEPS};
 use super::score::Score;
 use super::sounds::Sounds;
+use std::collections::BTreeMap;
 
 /// What one more run costs at most, nats: what chance finds in strokes that
 /// follow no part.
@@ -19,6 +22,10 @@ const OTHER_TEMPO: f64 = -5.0;
 /// So often does a player who has started, or stopped, at a place twice do so
 /// again, where all runs did.
 const HABIT: f64 = 0.7;
+/// Fewer runs have no habits to look for.
+const FEWEST_HABITS: usize = 3;
+/// So many starts, and stops, are tried as those of most runs.
+const HABITS_TRIED: usize = 4;
 
 /// Steps followed onwards from one start, rising in onset and candidate.
 pub(super) type Chain = Vec<Gained>;
@@ -37,6 +44,12 @@ pub(super) struct Run {
 }
 
 impl Run {
+    /// The first onset, or the last.
+    fn onset(&self, side: usize) -> usize {
+        let last = self.steps.len() - 1;
+        self.steps[if side == 0 { 0 } else { last }].onset
+    }
+
     /// Candidates from and before which the run gains little: less than
     /// `share` of what `window` of its steps usually do.
     pub fn weak(&self, window: usize, share: f64) -> Vec<(usize, usize)> {
@@ -72,8 +85,6 @@ pub(super) struct Chooser<'a> {
     price: f64,
     score: &'a Score,
     sounds: &'a Sounds,
-    /// Natural logs of the chances that a run starts, and stops, at each onset.
-    ends: Vec<[f64; 2]>,
 }
 
 /// The best of everything up to a candidate.
@@ -87,38 +98,24 @@ struct Best {
 
 impl<'a> Chooser<'a> {
     pub fn new(score: &'a Score, sounds: &'a Sounds) -> Self {
-        let count = score.onsets.len();
-        let bars = score.onsets.iter().filter(|o| o.opens_bar).count().max(1);
-        let start = |onset: usize| {
-            if onset == 0 {
-                0.3f64
-            } else if score.onsets[onset].opens_bar {
-                0.5 / bars as f64
-            } else {
-                0.2 / count as f64
-            }
-        };
-        let starts: Vec<f64> = (0..count).map(|o| start(o).ln()).collect();
-        let stop = |o: usize| starts.get(o + 1).or(starts.first()).copied().unwrap_or(0.0);
         Self {
             stretch: None,
             price: runs::tried(score, sounds).min(PRICE),
             score,
             sounds,
-            ends: (0..count).map(|o| [starts[o], stop(o)]).collect(),
         }
     }
 
     /// Natural log of the chance that a run starts at an onset.
     pub fn start_worth(&self, onset: usize) -> f64 {
-        self.ends[onset][0]
+        self.score.ends[onset][0]
     }
 
     /// The runs that explain a take best, in order of time.
     pub fn choose(&self, chains: &[Chain]) -> Vec<Run> {
-        let runs = self.choose_by(chains, &self.ends);
+        let runs = self.choose_by(chains, &self.score.ends);
         let habits = self.habits(&runs);
-        if habits == self.ends {
+        if habits == self.score.ends {
             runs
         } else {
             self.choose_by(chains, &habits)
@@ -128,7 +125,7 @@ impl<'a> Chooser<'a> {
     /// Where runs start and stop once some have been found: a player who has
     /// started twice at a place starts there again.
     fn habits(&self, runs: &[Run]) -> Vec<[f64; 2]> {
-        let mut counts = vec![[0usize; 2]; self.ends.len()];
+        let mut counts = vec![[0usize; 2]; self.score.ends.len()];
         for run in runs {
             counts[run.steps[0].onset][0] += 1;
             counts[run.steps[run.steps.len() - 1].onset][1] += 1;
@@ -140,11 +137,55 @@ impl<'a> Chooser<'a> {
                 chance.max((HABIT * count as f64 / runs.len() as f64).ln())
             }
         };
-        self.ends
+        self.score
+            .ends
             .iter()
             .zip(counts)
             .map(|(e, n)| [habit(e[0], n[0]), habit(e[1], n[1])])
             .collect()
+    }
+
+    /// The runs anew, should they be likelier together if a start or a stop of
+    /// one of them was that of most: what sounds like the bars behind a run
+    /// may be those that the next one starts with, and only all runs together
+    /// tell which.
+    pub fn settle(&self, chains: &[Chain], runs: Vec<Run>) -> Vec<Run> {
+        if runs.len() < FEWEST_HABITS {
+            return runs;
+        }
+        let mut best = (self.together(&runs), runs);
+        for side in [0, 1] {
+            for place in common(&best.1, side) {
+                let mut ends = self.score.ends.clone();
+                ends[place][side] = HABIT.ln();
+                let runs = self.choose_by(chains, &ends);
+                let runs = self.choose_by(chains, &self.habits(&runs));
+                let worth = self.together(&runs);
+                if worth > best.0 {
+                    best = (worth, runs);
+                }
+            }
+        }
+        best.1
+    }
+
+    /// What runs gain together, nats, where each starts and stops as those
+    /// before it did, or anew.
+    fn together(&self, runs: &[Run]) -> f64 {
+        let mut sum = 0.0;
+        for (before, run) in runs.iter().enumerate() {
+            sum +=
+                run.worth - self.price + self.tempo(run.steps[0], run.steps[run.steps.len() - 1]);
+            sum -= self.score.ends[run.onset(0)][0];
+            for side in [0, 1] {
+                let place = run.onset(side);
+                let same = runs[..before].iter().filter(|r| r.onset(side) == place);
+                let habit = HABIT * same.count() as f64 / before.max(1) as f64;
+                let anew = if before == 0 { 1.0 } else { 1.0 - HABIT };
+                sum += (habit + anew * self.score.ends[place][side].exp()).ln();
+            }
+        }
+        sum
     }
 
     fn choose_by(&self, chains: &[Chain], ends: &[[f64; 2]]) -> Vec<Run> {
@@ -185,7 +226,7 @@ impl<'a> Chooser<'a> {
                 };
                 let end = &chains[c][last];
                 let (rest, settled) = self.rest(end);
-                let tempo = self.tempo(&chains[c][first..=last]);
+                let tempo = self.tempo(chains[c][first].step, end.step);
                 let worth = beside + end.gain + rest + tempo + ends[end.step.onset][1];
                 if worth > best[settled].worth {
                     best[settled] = Best {
@@ -224,19 +265,19 @@ impl<'a> Chooser<'a> {
     /// onset's: its worth, and the candidate after it.
     fn rest(&self, last: &Gained) -> (f64, usize) {
         let end = last.roll_end_s.map_or(0, |s| self.sounds.from(s));
-        let rolling = &self.sounds.rolling;
         if end <= last.settled {
             return (0.0, last.settled);
         }
-        (rolling[end] - rolling[last.settled], end)
+        let onset = &self.score.onsets[last.step.onset];
+        let own = (last.settled..end).map(|c| self.sounds.in_roll(onset, c));
+        (own.sum(), end)
     }
 
     /// What the tempo of a run says for it.
-    fn tempo(&self, chain: &[Gained]) -> f64 {
+    fn tempo(&self, first: Step, last: Step) -> f64 {
         let Some((stretch, spread)) = self.stretch else {
             return 0.0;
         };
-        let (first, last) = (chain[0].step, chain[chain.len() - 1].step);
         let onsets = &self.score.onsets;
         let way = onsets[last.onset].marked_s - onsets[first.onset].marked_s;
         let took = self.sounds.times[last.candidate] - self.sounds.times[first.candidate];
@@ -253,8 +294,19 @@ impl<'a> Chooser<'a> {
         Run {
             steps: chain.iter().map(|g| g.step).collect(),
             gained: (0..chain.len()).map(gained).collect(),
-            worth: self.entry(first, &self.ends) + self.price + last.gain + self.rest(last).0,
+            worth: self.entry(first, &self.score.ends) + self.price + last.gain + self.rest(last).0,
             settled: self.rest(last).1,
         }
     }
+}
+
+/// The onsets at which most runs start, or stop, the commonest first.
+fn common(runs: &[Run], side: usize) -> Vec<usize> {
+    let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
+    for run in runs {
+        *counts.entry(run.onset(side)).or_default() += 1;
+    }
+    let mut places: Vec<(usize, usize)> = counts.into_iter().collect();
+    places.sort_by_key(|&(place, count)| (std::cmp::Reverse(count), place));
+    places.iter().map(|p| p.0).take(HABITS_TRIED).collect()
 }

@@ -195,10 +195,13 @@ impl Follower<'_> {
         });
         room.links[0].worth = room.branches[0].worth;
         room.links[0].settled = room.branches[0].settled as u32;
+        let side = usize::from(onwards);
         let mut end = End {
             worth: room.branches[0].worth,
             link: 0,
         };
+        // Where it ends is chosen by where players start and stop as well.
+        let mut ended = end.worth + self.score.ends[start][side];
         for step in 1..=task.horizon {
             let index = if onwards {
                 start + step
@@ -214,7 +217,9 @@ impl Follower<'_> {
             self.grow(task, index, room);
             self.keep(task.width, index, room);
             for branch in &room.branches {
-                if branch.fresh && branch.worth > end.worth {
+                let ends = branch.worth + self.score.ends[index][side];
+                if branch.fresh && ends > ended {
+                    ended = ends;
                     end = End {
                         worth: branch.worth,
                         link: branch.link,

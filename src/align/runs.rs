@@ -107,7 +107,7 @@ impl<'a> Search<'a> {
                 self.remember(&runs);
             }
         }
-        runs
+        self.chooser.settle(&self.chains, runs)
     }
 
     /// Probability that a run stands elsewhere in the part.

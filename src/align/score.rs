@@ -15,6 +15,11 @@ const JITTER_SHARE: f64 = 0.03;
 /// A neighbour farther off than this makes a stroke no vaguer, seconds.
 const NEIGHBOUR_S: f64 = 0.6;
 
+/// How many runs start at the beginning of the part, at bar lines and within
+/// bars, and how many stop at its end, at those of bars and within bars.
+const STARTS: [f64; 3] = [0.3, 0.5, 0.06];
+const STOPS: [f64; 3] = [0.3, 0.5, 0.4];
+
 /// Everything that is to be struck at one moment.
 #[derive(Clone, Debug)]
 pub(super) struct Onset {
@@ -56,6 +61,8 @@ impl Onset {
 pub(super) struct Score {
     pub onsets: Vec<Onset>,
     pub clock: Clock,
+    /// Natural logs of the chances that a run starts, and stops, at each onset.
+    pub ends: Vec<[f64; 2]>,
 }
 
 /// From quarter notes to seconds at the marked tempo.
@@ -182,7 +189,12 @@ impl Score {
                 in_force: force.get(note.bar).copied().unwrap_or(0),
             });
         }
-        let mut score = Self { onsets, clock };
+        let ends = ends(&onsets);
+        let mut score = Self {
+            onsets,
+            clock,
+            ends,
+        };
         score.jitter();
         score.loosen(part);
         score
@@ -237,6 +249,31 @@ impl Score {
             }
         }
     }
+}
+
+/// Natural logs of the chances that a run starts, and stops, at each onset.
+/// Players start at the beginning, or at a bar line, and hardly ever elsewhere;
+/// they stop at the end, at the end of a bar, or where something goes wrong.
+fn ends(onsets: &[Onset]) -> Vec<[f64; 2]> {
+    let count = onsets.len() as f64;
+    let bars = onsets.iter().filter(|o| o.opens_bar).count().max(1) as f64;
+    let chance = |shares: [f64; 3], whole: bool, of_bar: bool| {
+        let chance = match (whole, of_bar) {
+            (true, _) => shares[0],
+            (false, true) => shares[1] / bars,
+            (false, false) => shares[2] / count,
+        };
+        chance.ln()
+    };
+    let opens = |onset: usize| onsets.get(onset).is_none_or(|o| o.opens_bar);
+    (0..onsets.len())
+        .map(|o| {
+            [
+                chance(STARTS, o == 0, opens(o)),
+                chance(STOPS, o + 1 == onsets.len(), opens(o + 1)),
+            ]
+        })
+        .collect()
 }
 
 /// For every bar the settings in force, bit n for place n.

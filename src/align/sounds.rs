@@ -148,6 +148,12 @@ impl Sounds {
         clear.max(blurred)
     }
 
+    /// Worth of a candidate as a stroke of the roll of an onset.
+    pub fn in_roll(&self, onset: &Onset, candidate: usize) -> f64 {
+        let drum = self.drum_share(onset, candidate).clamp(0.2, 2.0);
+        (ROLLING * drum * self.odds[candidate]).ln_1p() - self.outside[candidate]
+    }
+
     /// Likelihood of a stroke on the drums of an onset, some of them struck
     /// wrongly, relative to one on any drum in force.
     pub fn drum_share(&self, onset: &Onset, candidate: usize) -> f64 {
