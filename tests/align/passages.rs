@@ -24,3 +24,14 @@ fn passages_are_found() {
         }
     }
 }
+
+/// Where the bars behind a passage sound like its first, or those before it
+/// like its last, only all its repetitions together tell where it starts.
+#[test]
+fn bars_that_sound_alike_shift_no_run_of_many() {
+    for seed in [17, 95] {
+        let tally = sit(Plan::TenTimes, CLEAN, seed, true);
+        assert_eq!(tally.runs_right, tally.runs, "seed {seed}: {tally:?}");
+        assert!(tally.runs >= 9, "seed {seed}: {tally:?}");
+    }
+}
