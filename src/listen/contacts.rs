@@ -2,7 +2,7 @@
 //! then, once the matching has said who is who, drum by drum.
 
 use super::clicks::Clicks;
-use super::growth::{Growth, Placed};
+use super::growth::{Placed, Ways};
 use super::opening::{Opening, Place};
 use super::residual::Residual;
 use super::rises::{Rise, Scale};
@@ -30,6 +30,8 @@ const LATEST_S: f64 = 0.004;
 /// The sound leaves more open than it says.
 const MORE_OPEN: f64 = 2.6;
 const OPEN_S: f64 = 0.004;
+/// How long a weak beginning is, is unsure by this much, seconds.
+const WEAKLY_S: f64 = 0.0025;
 
 /// What hides whether there is a stroke hides when it begins. Where there is
 /// hardly one, a contact is unsurer by this factor beyond one, and by half of it
@@ -58,7 +60,7 @@ pub(super) fn of_take(
     rises: &[Rise],
     places: &[Place],
     clicks: Option<&Clicks>,
-) -> Growth {
+) -> Ways {
     let mut clear: Vec<usize> = (0..rises.len())
         .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
@@ -68,7 +70,7 @@ pub(super) fn of_take(
         .iter()
         .map(|&i| Opening::new(residual, places[i], clicks))
         .collect();
-    Growth::expected(&openings).learn(&openings)
+    Ways::of_take(&openings)
 }
 
 /// Seconds of a placed contact, and its standard uncertainty. How late it is
@@ -78,7 +80,8 @@ pub(super) fn time(placed: Placed) -> (f64, f64) {
     let open_s = sample_s(placed.sd);
     let late_s = (LATE * open_s).min(LATEST_S);
     let sd_s = (MORE_OPEN * open_s).min(OPEN_S + open_s);
-    (sample_s(placed.at) - late_s, sd_s.hypot(STROKES_DIFFER_S))
+    let differ_s = STROKES_DIFFER_S.hypot(WEAKLY_S * placed.weakly);
+    (sample_s(placed.at) - late_s, sd_s.hypot(differ_s))
 }
 
 /// Places the contacts of matched strokes anew, each by how the strokes on its
@@ -115,17 +118,17 @@ pub(super) fn place_again(
         .filter_map(opening)
         .collect();
     let everything = some(&everything);
-    let of_take = Growth::expected(&everything).learn(&everything);
+    let of_take = heard.ways.again(&everything);
     let scale = Scale::of(&heard.residual);
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()
             .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
             .unzip();
-        let growth = of_take.learn(&some(&openings));
+        let ways = of_take.learn(&some(&openings));
         let halves = by_loudness(&scale, &openings).map(|half| of_take.learn(&some(&half)));
         for (&stroke, opening) in strokes.iter().zip(&openings) {
-            let (time_s, time_sd_s) = time(growth.place(opening));
+            let (time_s, time_sd_s) = time(ways.place(opening));
             let [soft_s, loud_s] = halves
                 .each_ref()
                 .map(|half| sample_s(half.place(opening).at));
