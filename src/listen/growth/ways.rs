@@ -65,14 +65,14 @@ impl Ways {
         with(once.at_once).settle(&with(expected), openings, ROUNDS)
     }
 
-    /// Learned from other strokes of the same take. Where none was found to
-    /// begin weakly none is looked for again, which takes time.
-    #[must_use]
-    pub fn again(&self, openings: &[Opening<'_>]) -> Self {
-        if self.weakly.is_some() {
-            return Self::of_take(openings);
-        }
+    /// Learned from strokes that all sound at once.
+    pub fn at_once(openings: &[Opening<'_>]) -> Self {
         Self::once(Growth::expected(openings).learn(openings))
+    }
+
+    /// Whether some strokes begin weakly.
+    pub fn are_two(&self) -> bool {
+        self.weakly.is_some()
     }
 
     fn once(at_once: Growth) -> Self {
