@@ -44,10 +44,9 @@ pub(super) struct Run {
 }
 
 impl Run {
-    /// The first onset, or the last.
-    fn onset(&self, side: usize) -> usize {
-        let last = self.steps.len() - 1;
-        self.steps[if side == 0 { 0 } else { last }].onset
+    /// The first step, and the last.
+    pub fn ends(&self) -> [Step; 2] {
+        [self.steps[0], self.steps[self.steps.len() - 1]]
     }
 
     /// Candidates from and before which the run gains little: less than
@@ -106,16 +105,17 @@ impl<'a> Chooser<'a> {
         }
     }
 
-    /// Natural log of the chance that a run starts at an onset.
-    pub fn start_worth(&self, onset: usize) -> f64 {
-        self.score.ends[onset][0]
-    }
-
     /// The runs that explain a take best, in order of time.
     pub fn choose(&self, chains: &[Chain]) -> Vec<Run> {
-        let runs = self.choose_by(chains, &self.score.ends);
+        self.choose_twice(chains, &self.score.ends)
+    }
+
+    /// The runs where players start and stop like this, and then as those runs
+    /// say that this player does.
+    fn choose_twice(&self, chains: &[Chain], ends: &[[f64; 2]]) -> Vec<Run> {
+        let runs = self.choose_by(chains, ends);
         let habits = self.habits(&runs);
-        if habits == self.score.ends {
+        if habits == ends {
             runs
         } else {
             self.choose_by(chains, &habits)
@@ -125,24 +125,14 @@ impl<'a> Chooser<'a> {
     /// Where runs start and stop once some have been found: a player who has
     /// started twice at a place starts there again.
     fn habits(&self, runs: &[Run]) -> Vec<[f64; 2]> {
-        let mut counts = vec![[0usize; 2]; self.score.ends.len()];
-        for run in runs {
-            counts[run.steps[0].onset][0] += 1;
-            counts[run.steps[run.steps.len() - 1].onset][1] += 1;
-        }
-        let habit = |chance: f64, count: usize| {
-            if count < 2 {
-                chance
-            } else {
-                chance.max((HABIT * count as f64 / runs.len() as f64).ln())
+        let mut ends = self.score.ends.clone();
+        for side in [0, 1] {
+            for (onset, count) in counts(runs, side).into_iter().filter(|c| c.1 > 1) {
+                let habit = (HABIT * count as f64 / runs.len() as f64).ln();
+                ends[onset][side] = ends[onset][side].max(habit);
             }
-        };
-        self.score
-            .ends
-            .iter()
-            .zip(counts)
-            .map(|(e, n)| [habit(e[0], n[0]), habit(e[1], n[1])])
-            .collect()
+        }
+        ends
     }
 
     /// The runs anew, should they be likelier together if a start or a stop of
@@ -158,8 +148,7 @@ impl<'a> Chooser<'a> {
             for place in common(&best.1, side) {
                 let mut ends = self.score.ends.clone();
                 ends[place][side] = HABIT.ln();
-                let runs = self.choose_by(chains, &ends);
-                let runs = self.choose_by(chains, &self.habits(&runs));
+                let runs = self.choose_twice(chains, &ends);
                 let worth = self.together(&runs);
                 if worth > best.0 {
                     best = (worth, runs);
@@ -174,12 +163,13 @@ impl<'a> Chooser<'a> {
     fn together(&self, runs: &[Run]) -> f64 {
         let mut sum = 0.0;
         for (before, run) in runs.iter().enumerate() {
-            sum +=
-                run.worth - self.price + self.tempo(run.steps[0], run.steps[run.steps.len() - 1]);
-            sum -= self.score.ends[run.onset(0)][0];
-            for side in [0, 1] {
-                let place = run.onset(side);
-                let same = runs[..before].iter().filter(|r| r.onset(side) == place);
+            let [first, last] = run.ends();
+            sum += run.worth - self.price + self.tempo(first, last);
+            sum -= self.score.ends[first.onset][0];
+            for (side, place) in [first.onset, last.onset].into_iter().enumerate() {
+                let same = runs[..before]
+                    .iter()
+                    .filter(|r| r.ends()[side].onset == place);
                 let habit = HABIT * same.count() as f64 / before.max(1) as f64;
                 let anew = if before == 0 { 1.0 } else { 1.0 - HABIT };
                 sum += (habit + anew * self.score.ends[place][side].exp()).ln();
@@ -269,7 +259,7 @@ impl<'a> Chooser<'a> {
             return (0.0, last.settled);
         }
         let onset = &self.score.onsets[last.step.onset];
-        let own = (last.settled..end).map(|c| self.sounds.in_roll(onset, c));
+        let own = (last.settled..end).map(|c| self.sounds.in_roll(onset, c)[0]);
         (own.sum(), end)
     }
 
@@ -287,6 +277,7 @@ impl<'a> Chooser<'a> {
 
     fn run(&self, chain: &[Gained]) -> Run {
         let (first, last) = (&chain[0], &chain[chain.len() - 1]);
+        let (rest, settled) = self.rest(last);
         let gained = |i: usize| {
             i.checked_sub(1)
                 .map_or(0.0, |j| chain[i].gain - chain[j].gain)
@@ -294,19 +285,24 @@ impl<'a> Chooser<'a> {
         Run {
             steps: chain.iter().map(|g| g.step).collect(),
             gained: (0..chain.len()).map(gained).collect(),
-            worth: self.entry(first, &self.score.ends) + self.price + last.gain + self.rest(last).0,
-            settled: self.rest(last).1,
+            worth: self.entry(first, &self.score.ends) + self.price + last.gain + rest,
+            settled,
         }
     }
 }
 
+/// How many runs start, or stop, at each onset.
+fn counts(runs: &[Run], side: usize) -> BTreeMap<usize, usize> {
+    let mut counts = BTreeMap::new();
+    for run in runs {
+        *counts.entry(run.ends()[side].onset).or_default() += 1;
+    }
+    counts
+}
+
 /// The onsets at which most runs start, or stop, the commonest first.
 fn common(runs: &[Run], side: usize) -> Vec<usize> {
-    let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
-    for run in runs {
-        *counts.entry(run.onset(side)).or_default() += 1;
-    }
-    let mut places: Vec<(usize, usize)> = counts.into_iter().collect();
+    let mut places: Vec<(usize, usize)> = counts(runs, side).into_iter().collect();
     places.sort_by_key(|&(place, count)| (std::cmp::Reverse(count), place));
     places.iter().map(|p| p.0).take(HABITS_TRIED).collect()
 }

@@ -24,7 +24,7 @@ const MANY: f64 = 8.0;
 pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64; TERMS]> {
     let best = runs.iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let steps = best.steps.len() as f64;
-    let (first, last) = (best.steps[0], best.steps[best.steps.len() - 1]);
+    let [first, last] = best.ends();
     // What strokes would be worth, each just where expected.
     let most = |from: usize, to: usize| {
         let worth = |c: usize| (sounds.note[c] + 2.5).max(0.0);

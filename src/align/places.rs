@@ -3,7 +3,7 @@
 //! A few strokes fit in many places. The run's first stroke is taken for every
 //! onset in turn, and what follows is weighed as it was for the run itself.
 
-use super::choose::{Chooser, Run};
+use super::choose::Run;
 use super::follow::{Follower, Room, Step, Task, Way};
 use super::state::State;
 
@@ -14,18 +14,12 @@ const WIDTH: usize = 6;
 
 /// Probability that a run stands at another place of the part, where it would
 /// sound differently.
-pub(super) fn elsewhere(
-    follower: Follower,
-    chooser: &Chooser,
-    run: &Run,
-    (stretch, spread): (f64, f64),
-) -> f64 {
+pub(super) fn elsewhere(follower: Follower, run: &Run, (stretch, spread): (f64, f64)) -> f64 {
     if run.steps.len() >= MANY {
         return 0.0;
     }
     let (score, sounds) = (follower.score, follower.sounds);
-    let first = run.steps[0];
-    let last = run.steps[run.steps.len() - 1];
+    let [first, last] = run.ends();
     let mut room = Room::default();
     let mut place = |onset: usize| {
         let noise = follower.noise(&score.onsets[onset], first.candidate);
@@ -39,7 +33,7 @@ pub(super) fn elsewhere(
         };
         let end = follower.follow(&task, &mut room)?;
         Some((
-            end.worth + chooser.start_worth(onset),
+            end.worth + score.ends[onset][0],
             Follower::steps(&end, &room),
         ))
     };

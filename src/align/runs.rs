@@ -112,7 +112,7 @@ impl<'a> Search<'a> {
 
     /// Probability that a run stands elsewhere in the part.
     pub fn elsewhere(&self, run: &Run) -> f64 {
-        places::elsewhere(self.follower, &self.chooser, run, self.stretch)
+        places::elsewhere(self.follower, run, self.stretch)
     }
 
     /// Where to look next: in the place that holds most likely strokes of all
@@ -203,7 +203,7 @@ impl<'a> Search<'a> {
         let Some(run) = runs.iter().max_by_key(|r| r.steps.len()) else {
             return;
         };
-        let (first, last) = (run.steps[0], run.steps[run.steps.len() - 1]);
+        let [first, last] = run.ends();
         let (onsets, times) = (&self.follower.score.onsets, &self.follower.sounds.times);
         let way = onsets[last.onset].marked_s - onsets[first.onset].marked_s;
         if run.steps.len() >= LONG && run.worth >= LEAST_WORTH {
@@ -241,11 +241,7 @@ impl<'a> Search<'a> {
                     entry.0 = f64::NEG_INFINITY;
                     continue;
                 };
-                let start = if opens {
-                    self.chooser.start_worth(entry.1)
-                } else {
-                    0.0
-                };
+                let start = if opens { score.ends[entry.1][0] } else { 0.0 };
                 entry.0 = end.worth + start;
                 if keep == 1 {
                     last_heat.push(Follower::steps(&end, &self.room));

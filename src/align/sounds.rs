@@ -138,20 +138,20 @@ impl Sounds {
         let none = |rate: f64| (HEARD * rate - OUTSIDE) * RATE_HZ * lasts_s.max(0.0);
         let (mut clear, mut blurred) = (-none(ROLLING), BLURRED_SHARE - none(BLURRED));
         for c in a..b {
-            let ratio = self.odds[c];
-            // Inside a roll the drums are heard less surely.
-            let drum = self.drum_share(onset, c).clamp(0.2, 2.0);
-            let outside = self.outside[c];
-            clear += (ROLLING * drum * ratio).ln_1p() - outside;
-            blurred += (BLURRED * drum * ratio).ln_1p() - outside;
+            let worth = self.in_roll(onset, c);
+            clear += worth[0];
+            blurred += worth[1];
         }
         clear.max(blurred)
     }
 
-    /// Worth of a candidate as a stroke of the roll of an onset.
-    pub fn in_roll(&self, onset: &Onset, candidate: usize) -> f64 {
+    /// Worth of a candidate as a stroke of the roll of an onset, heard by itself
+    /// and run together with others.
+    pub fn in_roll(&self, onset: &Onset, candidate: usize) -> [f64; 2] {
+        // Inside a roll the drums are heard less surely.
         let drum = self.drum_share(onset, candidate).clamp(0.2, 2.0);
-        (ROLLING * drum * self.odds[candidate]).ln_1p() - self.outside[candidate]
+        let (ratio, outside) = (self.odds[candidate], self.outside[candidate]);
+        [ROLLING, BLURRED].map(|rate| (rate * drum * ratio).ln_1p() - outside)
     }
 
     /// Likelihood of a stroke on the drums of an onset, some of them struck
