@@ -7,7 +7,7 @@ use crate::words::remarks as words;
 /// Below this probability that take and part belong together nothing is said
 /// about the playing; below the second where it rests on few strokes, with
 /// which chance agrees too easily.
-const LEAST_SAME_PIECE: (f64, f64) = (0.5, 0.85);
+const LEAST_SAME_PIECE: (f64, f64) = (0.5, 0.9);
 /// From this probability on that the strokes are of another place in the part
 /// nothing is said either.
 pub const MOST_ELSEWHERE: f64 = 0.1;

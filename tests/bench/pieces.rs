@@ -265,10 +265,9 @@ fn all_pairs(seeds: Range<u64>, aloud: bool) -> Vec<(Pair, u64)> {
         .collect()
 }
 
-/// Fits both rows of weights, or with few strokes only theirs, on tuning seeds.
+/// Fits the weights of many strokes, or those of few, on tuning seeds.
 #[allow(clippy::print_stdout)]
 fn fitted(args: &Args) -> [Terms; 2] {
-    let sounding_seeds = 500..500 + args.tuning / 3;
     let of_few = |seeds: Range<u64>, aloud: bool| -> Vec<(Terms, bool)> {
         all_short(seeds)
             .into_par_iter()
@@ -291,44 +290,43 @@ fn fitted(args: &Args) -> [Terms; 2] {
             })
             .collect()
     };
+    let few = args.short;
+    let own = |(mut terms, right): (Terms, bool)| {
+        let own = piece_of_few(&terms) == few;
+        if !few {
+            terms[PIECE_TERMS - 2..].fill(0.0);
+        }
+        own.then_some((terms, right))
+    };
     // Takes of few strokes are soon made.
     let mut silent = of_few(0..4 * args.tuning, false);
-    let mut sounding = of_few(sounding_seeds.clone(), true);
     silent.extend(of_any(0..args.tuning, false));
-    if !args.short {
-        sounding.extend(of_any(sounding_seeds, true));
+    let sounding = if few {
+        of_few(500..500 + 4 * args.tuning / 3, true)
+    } else {
+        let seeds = 500..500 + args.tuning / 3;
+        let mut sounding = of_few(seeds.clone(), true);
+        sounding.extend(of_any(seeds, true));
+        sounding
+    };
+    let mut data: Vec<_> = silent.into_iter().filter_map(own).collect();
+    let aloud: Vec<_> = sounding.into_iter().filter_map(own).collect();
+    let right = |d: &[(Terms, bool)]| d.iter().filter(|d| d.1).count();
+    println!(
+        "{} pairs without sound, {} right; {} with, {} right",
+        data.len(),
+        right(&data),
+        aloud.len(),
+        right(&aloud)
+    );
+    // Those with sound are fewer, and count as much together.
+    for _ in 0..data.len() / aloud.len().max(1) {
+        data.extend(&aloud);
     }
     let mut weights = PIECE_WEIGHTS;
-    for (row, few) in [(0, false), (1, true)] {
-        if args.short && !few {
-            continue;
-        }
-        let own = |data: &[(Terms, bool)]| -> Vec<(Terms, bool)> {
-            let own = data.iter().filter(|d| piece_of_few(&d.0) == few);
-            own.map(|&(mut terms, right)| {
-                if !few {
-                    terms[PIECE_TERMS - 2..].fill(0.0);
-                }
-                (terms, right)
-            })
-            .collect()
-        };
-        let (mut data, aloud) = (own(&silent), own(&sounding));
-        let right = |d: &[(Terms, bool)]| d.iter().filter(|d| d.1).count();
-        println!(
-            "few {few}: {} pairs without sound, {} right; {} with, {} right",
-            data.len(),
-            right(&data),
-            aloud.len(),
-            right(&aloud)
-        );
-        // Those with sound are fewer, and count as much together.
-        for _ in 0..data.len() / aloud.len().max(1) {
-            data.extend(&aloud);
-        }
-        weights[row] = fit(&data);
-        println!("weights: {:.3?}", weights[row]);
-    }
+    let row = &mut weights[usize::from(few)];
+    *row = fit(&data);
+    println!("weights: {row:.3?}");
     weights
 }
 
