@@ -2,13 +2,13 @@
 //! then, once the matching has said who is who, drum by drum.
 
 use super::clicks::Clicks;
-use super::growth::{Growth, Placed};
+use super::growth::{Placed, Ways};
 use super::opening::{Opening, Place};
 use super::residual::Residual;
 use super::rises::{Rise, Scale};
 use super::{Candidate, Heard};
-use crate::align::{Alignment, Outcome};
-use crate::part::Part;
+use crate::align::{Alignment, Outcome, Passage};
+use crate::part::{Part, quarters_f64};
 use crate::regression::probability;
 use crate::take::ANALYSIS_RATE_HZ;
 
@@ -30,6 +30,12 @@ const LATEST_S: f64 = 0.004;
 /// The sound leaves more open than it says.
 const MORE_OPEN: f64 = 2.6;
 const OPEN_S: f64 = 0.004;
+/// How long a weak beginning is, is unsure by this much, seconds.
+const WEAKLY_S: f64 = 0.0035;
+
+/// A stroke farther from where its neighbours would have it is off for another
+/// reason than its contact, seconds.
+const FAR_S: f64 = 0.03;
 
 /// What hides whether there is a stroke hides when it begins. Where there is
 /// hardly one, a contact is unsurer by this factor beyond one, and by half of it
@@ -58,7 +64,7 @@ pub(super) fn of_take(
     rises: &[Rise],
     places: &[Place],
     clicks: Option<&Clicks>,
-) -> Growth {
+) -> Ways {
     let mut clear: Vec<usize> = (0..rises.len())
         .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
@@ -68,7 +74,7 @@ pub(super) fn of_take(
         .iter()
         .map(|&i| Opening::new(residual, places[i], clicks))
         .collect();
-    Growth::expected(&openings).learn(&openings)
+    Ways::of_take(&openings)
 }
 
 /// Seconds of a placed contact, and its standard uncertainty. How late it is
@@ -78,7 +84,8 @@ pub(super) fn time(placed: Placed) -> (f64, f64) {
     let open_s = sample_s(placed.sd);
     let late_s = (LATE * open_s).min(LATEST_S);
     let sd_s = (MORE_OPEN * open_s).min(OPEN_S + open_s);
-    (sample_s(placed.at) - late_s, sd_s.hypot(STROKES_DIFFER_S))
+    let differ_s = STROKES_DIFFER_S.hypot(WEAKLY_S * placed.weakly);
+    (sample_s(placed.at) - late_s, sd_s.hypot(differ_s))
 }
 
 /// Places the contacts of matched strokes anew, each by how the strokes on its
@@ -115,17 +122,25 @@ pub(super) fn place_again(
         .filter_map(opening)
         .collect();
     let everything = some(&everything);
-    let of_take = Growth::expected(&everything).learn(&everything);
     let scale = Scale::of(&heard.residual);
+    let unsteady_s = |ways: &Ways| {
+        let time_s = |stroke: usize| Some(time(ways.place(&opening(stroke)?)).0);
+        unsteady_s(part, alignment, time_s)
+    };
+    let once = Ways::at_once(&everything);
+    let of_take = match heard.ways.of_others(&everything) {
+        Some(two) if unsteady_s(&two) < unsteady_s(&once) => two,
+        _ => once,
+    };
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()
             .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
             .unzip();
-        let growth = of_take.learn(&some(&openings));
+        let ways = of_take.learn(&some(&openings));
         let halves = by_loudness(&scale, &openings).map(|half| of_take.learn(&some(&half)));
         for (&stroke, opening) in strokes.iter().zip(&openings) {
-            let (time_s, time_sd_s) = time(growth.place(opening));
+            let (time_s, time_sd_s) = time(ways.place(opening));
             let [soft_s, loud_s] = halves
                 .each_ref()
                 .map(|half| sample_s(half.place(opening).at));
@@ -134,6 +149,43 @@ pub(super) fn place_again(
             candidate.time_sd_s = time_sd_s.hypot(soft_s - loud_s) * doubted(candidate.log_odds);
         }
     }
+}
+
+/// How far strokes lie on average from where the strokes before and behind them
+/// would have them, seconds. Contacts that are wrong for some strokes of a take
+/// and right for others make every player unsteady.
+fn unsteady_s(part: &Part, alignment: &Alignment, time_s: impl Fn(usize) -> Option<f64>) -> f64 {
+    let of_passage = |passage: &Passage| {
+        let mut struck: Vec<(f64, f64)> = Vec::new();
+        let notes = part.notes[passage.notes.0..].iter();
+        for (note, found) in notes.zip(&passage.matches) {
+            let single = found.outcome == Outcome::Played && found.further.is_empty();
+            let at = quarters_f64(note.at);
+            let later = struck.last().is_none_or(|&(last, _)| at > last);
+            if single
+                && later
+                && let Some(time_s) = found.stroke.and_then(&time_s)
+            {
+                struck.push((at, time_s));
+            }
+        }
+        off_s(&struck)
+    };
+    let off_s: Vec<f64> = alignment.passages.iter().flat_map(of_passage).collect();
+    off_s.iter().sum::<f64>() / off_s.len().max(1) as f64
+}
+
+/// How far each stroke but the first and last lies from where its neighbours
+/// would have it, seconds, from where strokes are written and when they come.
+fn off_s(struck: &[(f64, f64)]) -> Vec<f64> {
+    let off_s = |three: &[(f64, f64)]| {
+        let [(before, before_s), (at, at_s), (after, after_s)] = [three[0], three[1], three[2]];
+        let way = (at - before) / (after - before);
+        (at_s - before_s - way * (after_s - before_s))
+            .abs()
+            .min(FAR_S)
+    };
+    struck.windows(3).map(off_s).collect()
 }
 
 /// How much unsurer a contact is where it is doubtful whether there is one.
@@ -175,5 +227,23 @@ mod tests {
         let factors = [-6.0, 0.0, 2.5, 7.0].map(doubted);
         assert!(factors.is_sorted_by(|a, b| a > b), "{factors:?}");
         assert!(factors[0] < 3.5 && factors[3] < 1.03, "{factors:?}");
+    }
+
+    #[test]
+    fn contacts_late_for_some_strokes_are_unsteadier_than_for_all() {
+        // Quarters and eighths at 120, with what is late in milliseconds.
+        let played = |late: [f64; 5]| {
+            let at = [0.0, 1.0, 1.5, 2.0, 3.0];
+            let struck: Vec<(f64, f64)> = (at.into_iter().zip(late))
+                .map(|(at, late)| (at, at * 0.5 + late / 1000.0))
+                .collect();
+            off_s(&struck)
+        };
+        assert!(played([12.0; 5]).iter().all(|&off| off < 1e-9));
+        let some = played([0.0, 12.0, 0.0, 12.0, 0.0]);
+        assert_eq!(some.len(), 3);
+        assert!(some.iter().all(|&off| off > 0.007), "{some:?}");
+        let break_off = played([0.0, 0.0, 0.0, 900.0, 0.0]);
+        assert!(break_off.iter().all(|&off| off <= FAR_S));
     }
 }

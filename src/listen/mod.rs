@@ -26,6 +26,7 @@ mod voices;
 
 pub use clicks::Clicks;
 pub use describe::describe;
+pub use growth::Ways;
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
 pub use logistic::Logistic;
@@ -75,6 +76,7 @@ pub fn again(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> H
         clicks: heard.clicks.clone(),
         low: Arc::clone(&heard.low),
         bands: Arc::clone(&heard.bands),
+        ways: Arc::clone(&heard.ways),
     }
 }
 
@@ -111,7 +113,8 @@ impl Listener {
         let bands = self.framer.finish();
         let residual = self.whitener.finish(self.samples);
         let clicks = Clicks::find(&bands, &residual);
-        let (candidates, places) = judge_rises(&bands, &residual, LEAST_LOG_ODDS, clicks.as_ref())
+        let (judged, ways) = judge_rises(&bands, &residual, LEAST_LOG_ODDS, clicks.as_ref());
+        let (candidates, places) = judged
             .into_iter()
             .map(|(candidate, place, _)| (candidate, place))
             .unzip();
@@ -123,6 +126,7 @@ impl Listener {
             clicks: clicks.map(Arc::new),
             low: Arc::new(self.decimator.finish()),
             bands: Arc::new(bands),
+            ways: Arc::new(ways),
         }
     }
 
@@ -131,6 +135,7 @@ impl Listener {
     pub fn finish_for_fitting(self) -> Vec<(Candidate, Features)> {
         let residual = self.whitener.finish(self.samples);
         judge_rises(&self.framer.finish(), &residual, f64::NEG_INFINITY, None)
+            .0
             .into_iter()
             .map(|(candidate, _, features)| (candidate, features))
             .collect()
@@ -138,19 +143,19 @@ impl Listener {
 }
 
 /// Weighs every rise, now that the whole take is known, and gives those with
-/// better log odds than `least`.
+/// better log odds than `least`, and how strokes grow.
 fn judge_rises(
     bands: &Bands,
     residual: &Residual,
     least: f64,
     clicks: Option<&Clicks>,
-) -> Vec<(Candidate, Place, Features)> {
+) -> (Vec<(Candidate, Place, Features)>, Ways) {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
     let rises = rises::find(residual, &novelty.peaks(FAINT));
     let places = contacts::places(&rises);
-    let growth = contacts::of_take(residual, &rises, &places, clicks);
+    let ways = contacts::of_take(residual, &rises, &places, clicks);
     let frames: Vec<usize> = rises.iter().map(|r| novelty.frame_of(r)).collect();
     let fresh_db: Vec<f64> = frames
         .iter()
@@ -176,7 +181,7 @@ fn judge_rises(
         let features = scene.features(i, frame, level_db);
         let log_odds = judge::log_odds(&features);
         if log_odds > least {
-            let placed = growth.place(&Opening::new(residual, places[i], clicks));
+            let placed = ways.place(&Opening::new(residual, places[i], clicks));
             let (time_s, time_sd_s) = contacts::time(placed);
             let candidate = Candidate {
                 time_s,
@@ -187,7 +192,7 @@ fn judge_rises(
             judged.push((candidate, places[i], features));
         }
     }
-    judged
+    (judged, ways)
 }
 
 /// Whether a value is the highest of those up to `apart` places around it, and
@@ -237,6 +242,8 @@ pub struct Heard {
     pub clicks: Option<Arc<Clicks>>,
     pub low: Arc<LowBand>,
     pub bands: Arc<Bands>,
+    /// How its strokes grow.
+    pub ways: Arc<Ways>,
 }
 
 impl Heard {

@@ -34,13 +34,14 @@ static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
     })
 });
 
-/// The chance of each delay of a stroke of this loudness.
+/// The chance of each delay of a stroke of this loudness, and what the stroke
+/// costs wherever it is, nepers.
 pub fn chances(
     shares: &Shares,
     opening: &Opening<'_>,
     rest: &Rest<'_>,
     fresh: &[f32; PARTS],
-) -> Chances {
+) -> (Chances, f64) {
     let own: [bool; DELAYS] = std::array::from_fn(|i| {
         (opening.place.own.0..=opening.place.own.1).contains(&(EARLIEST + i as i32))
     });
@@ -209,10 +210,11 @@ fn fits(codes: &[u8], expected: [&[u8]; AT_ONCE]) -> [f32; AT_ONCE] {
     sums
 }
 
-/// The chance of each delay from what it costs, nepers.
-fn of_costs(costs: &[f64; DELAYS]) -> Chances {
+/// The chance of each delay from what it costs, nepers, and what all of them
+/// cost together.
+fn of_costs(costs: &[f64; DELAYS]) -> (Chances, f64) {
     let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
     let chances = costs.map(|cost| (least - cost).exp());
     let sum: f64 = chances.iter().sum();
-    chances.map(|c| (c / sum) as f32)
+    (chances.map(|c| (c / sum) as f32), least - sum.ln())
 }

@@ -13,9 +13,12 @@
 
 mod cost;
 mod rest;
+mod ways;
+
+pub use ways::Ways;
 
 use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
-use super::residual::{BIN, PARTS};
+use super::residual::PARTS;
 use rest::{QUIET, Rest};
 
 /// Bins in which the growth is followed: 50 ms.
@@ -46,7 +49,7 @@ type Shares = [[f32; FOLLOWED]; PARTS];
 /// How the new power of a stroke is spread over the time after its contact:
 /// in each part, against its mean over [`LOUD`].
 #[derive(Clone, Debug)]
-pub struct Growth {
+struct Growth {
     share: Shares,
     /// Share of the power that is left of what was there before, bin by bin.
     fading: [[f32; BINS]; PARTS],
@@ -59,6 +62,8 @@ pub struct Placed {
     pub at: f64,
     /// Standard deviation of what the sound leaves open, samples.
     pub sd: f64,
+    /// The chance that the stroke begins weakly.
+    pub weakly: f64,
 }
 
 impl Default for Growth {
@@ -87,7 +92,7 @@ impl Default for Growth {
 impl Growth {
     /// What is expected of a take whose clear strokes are these: it fades as
     /// the sound before them does.
-    pub fn expected(openings: &[Opening<'_>]) -> Self {
+    fn expected(openings: &[Opening<'_>]) -> Self {
         let mut growth = Self::default();
         for (part, left) in growth.fading.iter_mut().enumerate() {
             let mut slopes: Vec<f32> = openings
@@ -105,42 +110,32 @@ impl Growth {
     }
 
     /// Learns from strokes that grow alike, beginning with this growth.
-    pub fn learn(&self, openings: &[Opening<'_>]) -> Self {
+    fn learn(&self, openings: &[Opening<'_>]) -> Self {
         let mut chances: Vec<Chances> = openings.iter().map(near_pick).collect();
         for _ in 0..ROUNDS {
             let growth = self.with(openings, &chances);
             for (opening, chances) in openings.iter().zip(&mut chances) {
-                *chances = growth.chances(opening, most(chances));
+                (*chances, _) = growth.chances(opening, most(chances));
             }
         }
         self.with(openings, &chances)
     }
 
-    /// Places the contact of one stroke.
-    pub fn place(&self, opening: &Opening<'_>) -> Placed {
+    /// [`Growth::chances`] of a stroke whose loudness is told from where it turns
+    /// out to be.
+    fn find(&self, opening: &Opening<'_>) -> (Chances, f64) {
         let pick = most(&near_pick(opening));
-        let mut chances = self.chances(opening, pick);
-        // Its loudness is told from where it turns out to be.
-        let delay = most(&chances);
-        if delay != pick {
-            chances = self.chances(opening, delay);
-        }
-        let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
-        for (i, &chance) in chances.iter().enumerate() {
-            let (chance, delay) = (f64::from(chance), f64::from(EARLIEST + i as i32));
-            sum += chance;
-            mean += chance * delay;
-            square += chance * delay * delay;
-        }
-        mean /= sum;
-        Placed {
-            at: opening.coarse() as f64 + mean * BIN as f64,
-            sd: (square / sum - mean * mean).max(0.0).sqrt() * BIN as f64,
+        let found = self.chances(opening, pick);
+        let delay = most(&found.0);
+        if delay == pick {
+            found
+        } else {
+            self.chances(opening, delay)
         }
     }
 
-    /// The mean growth of strokes whose delays have these chances, with this
-    /// growth as a few strokes more.
+    /// The mean growth of strokes whose delays have these chances (which sum up
+    /// to what each is believed), with this growth as a few strokes more.
     fn with(&self, openings: &[Opening<'_>], chances: &[Chances]) -> Self {
         let mut sum = self.share.map(|part| part.map(|s| s * TRUST));
         let mut weight = [[TRUST; FOLLOWED]; PARTS];
@@ -182,8 +177,9 @@ impl Growth {
     }
 
     /// The chance of each delay of a stroke whose loudness is told with the
-    /// contact at `delay`.
-    fn chances(&self, opening: &Opening<'_>, delay: i32) -> Chances {
+    /// contact at `delay`, and what the stroke costs if it grows like this,
+    /// nepers.
+    fn chances(&self, opening: &Opening<'_>, delay: i32) -> (Chances, f64) {
         let rest = Rest::of(opening, &self.fading);
         let fresh = rest.fresh(opening, delay);
         cost::chances(&self.share, opening, &rest, &fresh)
@@ -225,20 +221,20 @@ mod tests {
     use super::super::clicks::Clicks;
     use super::super::metronome::Metronome;
     use super::super::opening::{LATEST, Place};
-    use super::super::residual::{BIN_S, Residual};
+    use super::super::residual::{BIN, BIN_S, Residual};
     use super::*;
 
     /// Numbers between 0 and 1, always the same.
-    struct Draw(u64);
+    pub(super) struct Draw(pub u64);
 
     impl Draw {
-        fn next(&mut self) -> f32 {
+        pub fn next(&mut self) -> f32 {
             self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005) + 1;
             (self.0 >> 40) as f32 / (1u64 << 24) as f32
         }
 
         /// Mean power of eight independent samples of mean power 1.
-        fn power(&mut self) -> f32 {
+        pub fn power(&mut self) -> f32 {
             (0..4).map(|_| -self.next().max(1e-6).ln()).sum::<f32>() / 4.0
         }
     }
@@ -246,13 +242,13 @@ mod tests {
     /// Strokes one after another in one residual: the powers of each in its
     /// own [`BINS`] bins, and where its contact was picked.
     #[derive(Default)]
-    struct Strokes {
+    pub(super) struct Strokes {
         powers: Vec<[f32; PARTS]>,
         places: Vec<Place>,
     }
 
     impl Strokes {
-        fn add(&mut self, pick: i32, powers: impl FnMut(usize) -> [f32; PARTS]) {
+        pub fn add(&mut self, pick: i32, powers: impl FnMut(usize) -> [f32; PARTS]) {
             let bin = self.powers.len() + COARSE as usize;
             self.powers.extend((0..BINS).map(powers));
             self.places.push(Place {
@@ -262,12 +258,12 @@ mod tests {
             });
         }
 
-        fn residual(&self) -> Residual {
+        pub fn residual(&self) -> Residual {
             Residual::of_powers(&self.powers)
         }
     }
 
-    fn openings<'a>(residual: &'a Residual, strokes: &Strokes) -> Vec<Opening<'a>> {
+    pub(super) fn openings<'a>(residual: &'a Residual, strokes: &Strokes) -> Vec<Opening<'a>> {
         let opening = |&place| Opening::new(residual, place, None);
         strokes.places.iter().map(opening).collect()
     }
@@ -310,7 +306,7 @@ mod tests {
                 .filter(|sound| sound % 4 != 0)
                 .map(|sound| Opening::new(&residual, sounds.places[sound], clicks))
                 .collect();
-            let growth = Growth::expected(&openings).learn(&openings);
+            let growth = Ways::of_take(&openings);
             let beside = openings.iter().skip(1).step_by(3);
             beside
                 .map(|o| (growth.place(o).at - o.coarse() as f64) / 16.0)
@@ -350,7 +346,7 @@ mod tests {
         let (strokes, delays) = hidden(60, 7);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        let growth = Growth::expected(&openings).learn(&openings);
+        let growth = Ways::of_take(&openings);
         let mut errors: Vec<f64> = openings
             .iter()
             .zip(&delays)
@@ -372,7 +368,7 @@ mod tests {
         }
         let residual = strokes.residual();
         for opening in openings(&residual, &strokes) {
-            let at = Growth::default().place(&opening).at;
+            let at = Ways::default().place(&opening).at;
             assert!((at - opening.coarse() as f64).abs() <= 5.0 * BIN as f64 + 1e-6);
         }
     }
