@@ -55,7 +55,10 @@ pub fn weigh(candidates: &mut Vec<Candidate>, heard: &Heard, part: &Part, alignm
                 })
             })
             .collect();
-        for (span, roll) in spans.iter().zip(rolling::hear(&heard.bands, &spans)) {
+        for (span, roll) in spans
+            .iter()
+            .zip(rolling::hear(&heard.bands, &heard.residual, &spans))
+        {
             if let Some(roll) = roll.filter(|r| r.log_odds > ROLLED) {
                 let until_s = span.to_s - LAST / roll.rate_hz;
                 rolls.push((roll, until_s));

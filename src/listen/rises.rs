@@ -125,6 +125,11 @@ impl<'a> Scale<'a> {
         WEIGHT[part] as f32 * ((n + m) * all.ln() - n * a.ln() - m * b.ln())
     }
 
+    /// Gain of all parts at one bin, in a quick look and in a usual one.
+    pub fn looks(&self, bin: usize) -> [f32; 2] {
+        [QUICK, MIDDLE].map(|sides| self.gains(bin, sides).iter().sum())
+    }
+
     /// Gain in each part at one bin.
     fn gains(&self, bin: usize, (after, before): (usize, usize)) -> [f32; PARTS] {
         std::array::from_fn(|part| {

@@ -62,7 +62,7 @@ pub fn rolls(scene: &Scene) -> Vec<Roll> {
         })
         .collect();
     let spans: Vec<Span> = begun.iter().map(|b| b.2).collect();
-    let heard = rolling::hear(&scene.heard.bands, &spans);
+    let heard = rolling::hear(&scene.heard.bands, &scene.heard.residual, &spans);
     begun
         .iter()
         .zip(&heard)

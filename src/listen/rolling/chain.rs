@@ -2,7 +2,7 @@
 
 use super::evidence::evidence;
 use super::{RATES, Span};
-use crate::listen::Bands;
+use crate::listen::{Bands, Residual};
 
 /// Spread of the distance between two strokes, as a share of it: two uneven
 /// hands and their scatter.
@@ -36,7 +36,7 @@ pub struct Stretch {
 }
 
 impl Stretch {
-    pub fn of(bands: &Bands, span: &Span, rates: &[f64]) -> Vec<Self> {
+    pub fn of(bands: &Bands, residual: &Residual, span: &Span, rates: &[f64]) -> Vec<Self> {
         let length = span.to_s - span.from_s;
         let hop_s = bands.hop_s;
         let usable = hop_s > 0.0 && length.is_finite() && span.from_sd_s > 0.0;
@@ -52,7 +52,7 @@ impl Stretch {
                 let early = if ends.0 { 3.0 * span.from_sd_s } else { 0.0 };
                 let first = ((from_s - early).max(0.0) / hop_s).round() as usize;
                 let last = ((to_s / hop_s).round() as usize).min(bands.level_db.len());
-                let evidence = evidence(&bands.level_db, first, last)?;
+                let evidence = evidence(bands, residual, first, last)?;
                 let mut stretch = Self {
                     first,
                     ratio: evidence.iter().map(|e| e.exp()).collect(),

@@ -15,7 +15,9 @@
 mod chain;
 mod evidence;
 
-use super::{Bands, is_peak};
+pub use evidence::{SIGN_NAMES, Signs, signs};
+
+use super::{Bands, Residual, is_peak};
 use chain::{Chain, Stretch};
 
 /// Rates that are weighed, strokes a second: the slowest, the fastest, and how
@@ -125,14 +127,14 @@ impl Rolled {
 
 /// Hears the rolls of a passage. `None` for a span too short to hold one,
 /// outside the take, or at the ends of the rates that are weighed.
-pub fn hear(bands: &Bands, spans: &[Span]) -> Vec<Option<Rolled>> {
+pub fn hear(bands: &Bands, residual: &Residual, spans: &[Span]) -> Vec<Option<Rolled>> {
     let rates = rates();
     // At the ends of what is weighed, the true rate may lie beyond: the sound
     // of a room passes for strokes between the strokes.
     let (slowest, fastest) = (RATES.0 * (1.0 + NEAR), RATES.1 / (1.0 + NEAR));
     let stretches: Vec<Vec<Stretch>> = spans
         .iter()
-        .map(|span| Stretch::of(bands, span, &rates))
+        .map(|span| Stretch::of(bands, residual, span, &rates))
         .collect();
     let flat: Vec<&Stretch> = stretches.iter().flatten().collect();
     let mut beliefs = beliefs(&flat, &rates).into_iter();
@@ -279,6 +281,7 @@ fn rolled(
 mod tests {
     use super::*;
     use crate::listen::BANDS;
+    use crate::listen::residual::{BIN_S, PARTS};
 
     const HOP_S: f64 = 0.005;
 
@@ -288,23 +291,51 @@ mod tests {
         (turned.wrapping_mul(2_246_822_519) >> 8) as f32 / 16_777_216.0 - 0.5
     }
 
-    /// Levels over `seconds` with strokes at the given times, each `rise_db`
-    /// above the ring, over noise that scatters by a decibel or so.
-    fn bands(seconds: f64, strokes: &[f64], rise_db: f64) -> Bands {
-        let level_db = (0..(seconds / HOP_S) as usize)
-            .map(|frame| {
-                let time = frame as f64 * HOP_S;
-                let ring: f64 = strokes
+    /// `seconds` with strokes at the given times, each `rise_db` above the ring,
+    /// over noise that scatters by a decibel or so in the levels, and by more in
+    /// the residual.
+    struct Sound {
+        bands: Bands,
+        residual: Residual,
+    }
+
+    impl Sound {
+        fn new(seconds: f64, strokes: &[f64], rise_db: f64) -> Self {
+            let ring_db = |time: f64, early_s: f64| {
+                strokes
                     .iter()
-                    .filter(|&&s| s <= time + 0.008)
+                    .filter(|&&s| s <= time + early_s)
                     .map(|s| rise_db * (-(time - s).max(0.0) / 0.04).exp())
-                    .fold(0.0, f64::max);
-                std::array::from_fn(|band| -50.0 + ring as f32 + 4.0 * noise(frame * BANDS + band))
-            })
-            .collect();
-        Bands {
-            hop_s: HOP_S,
-            level_db,
+                    .fold(0.0, f64::max)
+            };
+            let level_db = (0..(seconds / HOP_S) as usize)
+                .map(|frame| {
+                    let ring = ring_db(frame as f64 * HOP_S, 0.008) as f32;
+                    std::array::from_fn(|band| -50.0 + ring + 4.0 * noise(frame * BANDS + band))
+                })
+                .collect();
+            let powers: Vec<[f32; PARTS]> = (0..(seconds / BIN_S) as usize)
+                .map(|bin| {
+                    let power = 10f64.powf(ring_db(bin as f64 * BIN_S, 0.0) / 10.0) as f32;
+                    // The mean power of four independent samples.
+                    let noise = |k: usize| -(noise(1_000_000 + k) + 0.5).max(1e-6).ln() / 2.0;
+                    std::array::from_fn(|part| {
+                        let k = 2 * (bin * PARTS + part);
+                        1e-6 * power * (noise(k) + noise(k + 1))
+                    })
+                })
+                .collect();
+            Self {
+                bands: Bands {
+                    hop_s: HOP_S,
+                    level_db,
+                },
+                residual: Residual::of_powers(&powers),
+            }
+        }
+
+        fn hear(&self, spans: &[Span]) -> Vec<Option<Rolled>> {
+            hear(&self.bands, &self.residual, spans)
         }
     }
 
@@ -328,7 +359,7 @@ mod tests {
         for rate in [9.0, 10.3, 11.7, 14.2] {
             let times = strokes(1.0, rate, 16);
             let to_s = 1.0 + 16.0 / rate;
-            let heard = hear(&bands(5.0, &times, 6.0), &[span(1.01, to_s)]);
+            let heard = Sound::new(5.0, &times, 6.0).hear(&[span(1.01, to_s)]);
             let roll = heard[0].as_ref().unwrap();
             let told = (roll.rate_hz, roll.sure, roll.log_odds);
             assert!((roll.rate_hz / rate - 1.0).abs() < 0.02, "{told:?}");
@@ -350,7 +381,7 @@ mod tests {
     /// hand is not heard: it is told with less certainty, and not as the fast.
     #[test]
     fn a_slow_roll_is_not_taken_for_a_fast_one() {
-        let heard = hear(&bands(5.0, &strokes(1.0, 7.3, 16), 6.0), &[span(1.0, 3.19)]);
+        let heard = Sound::new(5.0, &strokes(1.0, 7.3, 16), 6.0).hear(&[span(1.0, 3.19)]);
         let roll = heard[0].as_ref().unwrap();
         assert!((roll.rate_hz / 7.3 - 1.0).abs() < 0.02, "{}", roll.rate_hz);
         assert!(roll.sure > 0.5, "{}", roll.sure);
@@ -358,7 +389,7 @@ mod tests {
 
     #[test]
     fn where_no_roll_sounds_no_rate_is_sure_and_no_stroke_is_found() {
-        let heard = hear(&bands(5.0, &[1.0], 20.0), &[span(1.0, 2.5)]);
+        let heard = Sound::new(5.0, &[1.0], 20.0).hear(&[span(1.0, 2.5)]);
         let roll = heard[0].as_ref().unwrap();
         assert!(roll.log_odds < 0.0, "{}", roll.log_odds);
         assert!(roll.sure < 0.75, "{}", roll.sure);
@@ -369,8 +400,8 @@ mod tests {
     #[test]
     fn a_long_roll_is_told_in_stretches_and_a_tiny_one_not_at_all() {
         let times = strokes(1.0, 12.0, 132);
-        let whole = bands(14.0, &times, 6.0);
-        let heard = hear(&whole, &[span(1.0, 12.0), span(1.0, 1.1), span(20.0, 22.0)]);
+        let whole = Sound::new(14.0, &times, 6.0);
+        let heard = whole.hear(&[span(1.0, 12.0), span(1.0, 1.1), span(20.0, 22.0)]);
         let roll = heard[0].as_ref().unwrap();
         assert!((roll.rate_hz / 12.0 - 1.0).abs() < 0.01, "{}", roll.rate_hz);
         assert!((roll.strokes(0.9, 12.0) - 132.0).abs() < 3.0);
@@ -385,7 +416,7 @@ mod tests {
         times.extend(strokes(4.0, 11.0, 16));
         times.push(7.0);
         let spans = [span(1.0, 2.45), span(4.0, 5.45), span(7.0, 8.45)];
-        let heard = hear(&bands(10.0, &times, 8.0), &spans);
+        let heard = Sound::new(10.0, &times, 8.0).hear(&spans);
         assert!(heard[0].as_ref().unwrap().sure > 0.9);
         assert!(heard[2].as_ref().unwrap().sure < 0.75);
     }

@@ -1,8 +1,8 @@
-//! Fits the weights of `src/listen/judge.rs`, `src/listen/known.rs` and
-//! `src/listen/silence.rs` on generated takes and prints how well they do on
-//! others:
+//! Fits the weights of `src/listen/judge.rs`, `src/listen/known.rs`,
+//! `src/listen/rolling/evidence.rs` and `src/listen/silence.rs` on generated
+//! takes and prints how well they do on others:
 //!
-//!     cargo bench --bench train -- [judge | known | silence] [--check | --write]
+//!     cargo bench --bench train -- [judge | known | rolls | silence] [--check | --write]
 //!
 //! Each model hears what those before it say: when one has changed, those
 //! behind it are fitted anew, each after a build.
@@ -14,6 +14,7 @@
 #![allow(clippy::print_stdout, reason = "its table is its result")]
 
 mod known;
+mod rolls;
 mod silence;
 mod strokes;
 
@@ -108,16 +109,23 @@ fn main() {
         fitted: known::fitted,
         check: known::check,
     };
+    let rolls = Model {
+        name: "rolls",
+        features: listen::rolling::SIGN_NAMES,
+        fitted: rolls::fitted,
+        check: rolls::check,
+    };
     let silence = Model {
         name: "silence",
         features: SIGN_NAMES,
         fitted: silence::fitted,
         check: silence::check,
     };
-    let one = [judge.name, known.name, silence.name]
+    let one = [judge.name, known.name, rolls.name, silence.name]
         .iter()
         .any(|name| arguments.iter().any(|a| a == name));
     judge.run(&arguments, one);
     known.run(&arguments, one);
+    rolls.run(&arguments, one);
     silence.run(&arguments, one);
 }
