@@ -3,7 +3,7 @@
 
 use super::clicks::Clicks;
 use super::growth::{Placed, Ways};
-use super::opening::{Opening, Place};
+use super::opening::{Opening, Place, some};
 use super::residual::Residual;
 use super::rises::{Rise, Scale};
 use super::{Candidate, Heard};
@@ -121,24 +121,23 @@ pub(super) fn place_again(
         .into_iter()
         .filter_map(opening)
         .collect();
-    let everything = some(&everything);
+    let everything = some(&everything, ENOUGH);
     let scale = Scale::of(&heard.residual);
-    let unsteady_s = |ways: &Ways| {
+    let off_s = |ways: &Ways| {
         let time_s = |stroke: usize| Some(time(ways.place(&opening(stroke)?)).0);
         unsteady_s(part, alignment, time_s)
     };
-    let once = Ways::at_once(&everything);
     let of_take = match heard.ways.of_others(&everything) {
-        Some(two) if unsteady_s(&two) < unsteady_s(&once) => two,
-        _ => once,
+        (once, Some(two)) if off_s(&two) < off_s(&once) => two,
+        (once, _) => once,
     };
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()
             .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
             .unzip();
-        let ways = of_take.learn(&some(&openings));
-        let halves = by_loudness(&scale, &openings).map(|half| of_take.learn(&some(&half)));
+        let ways = of_take.learn(&some(&openings, ENOUGH));
+        let halves = by_loudness(&scale, &openings).map(|half| of_take.learn(&some(&half, ENOUGH)));
         for (&stroke, opening) in strokes.iter().zip(&openings) {
             let (time_s, time_sd_s) = time(ways.place(opening));
             let [soft_s, loud_s] = halves
@@ -191,12 +190,6 @@ fn off_s(struck: &[(f64, f64)]) -> Vec<f64> {
 /// How much unsurer a contact is where it is doubtful whether there is one.
 fn doubted(log_odds: f64) -> f64 {
     1.0 + DOUBTED * probability(DOUBTED_LOG_ODDS - log_odds)
-}
-
-/// Enough strokes, spread evenly over those that there are.
-fn some<'a>(openings: &[Opening<'a>]) -> Vec<Opening<'a>> {
-    let step = openings.len().div_ceil(ENOUGH).max(1);
-    openings.iter().copied().step_by(step).collect()
 }
 
 /// The softer half of some strokes, and the louder one. Noise hides more of the

@@ -84,6 +84,12 @@ impl<'a> Opening<'a> {
     }
 }
 
+/// At most so many openings, spread evenly over those that there are.
+pub fn some<'a>(openings: &[Opening<'a>], most: usize) -> Vec<Opening<'a>> {
+    let step = openings.len().div_ceil(most).max(1);
+    openings.iter().copied().step_by(step).collect()
+}
+
 /// The take's bin at which the opening of a place begins.
 fn first(place: Place) -> i64 {
     place.bin as i64 - BACK as i64

@@ -127,7 +127,11 @@ impl<'a> Scale<'a> {
 
     /// Gain of all parts at one bin, in a quick look and in a usual one.
     pub fn looks(&self, bin: usize) -> [f32; 2] {
-        [QUICK, MIDDLE].map(|sides| self.gains(bin, sides).iter().sum())
+        [QUICK, MIDDLE].map(|sides| self.of_all(bin, sides))
+    }
+
+    fn of_all(&self, bin: usize, sides: (usize, usize)) -> f32 {
+        self.gains(bin, sides).iter().sum()
     }
 
     /// Gain in each part at one bin.
@@ -184,13 +188,12 @@ impl<'a> Scale<'a> {
     }
 
     fn rise(&self, bin: usize) -> Rise {
-        let all = |sides| self.gains(bin, sides).iter().sum();
         let (pick, loose) = self.pick(bin);
         Rise {
             bin,
             gains: self.gains(bin, MIDDLE),
-            quick: all(QUICK),
-            long: all(LONG),
+            quick: self.of_all(bin, QUICK),
+            long: self.of_all(bin, LONG),
             pick,
             loose,
         }

@@ -1,7 +1,8 @@
 //! Fits the weights of `src/align/piece.rs` on right and wrong pairs of takes
 //! and parts, and prints how well they do on others: `cargo bench --bench
-//! pieces -- --fit`. Without `--fit` the weights as they are are tried;
-//! with `--aloud` on whole takes with sound.
+//! pieces -- --fit`, and `-- --fit --short` those of few strokes. Without
+//! `--fit` the weights as they are are tried; with `--aloud` on whole takes with
+//! sound.
 
 use clap::Parser;
 use kettlemark::align::{Evidence, PIECE_TERMS, PIECE_WEIGHTS, align, piece_of_few, piece_terms};

@@ -8,7 +8,7 @@
 //! beginning.
 
 use super::{Chances, FOLLOWED, Growth, PARTS, Placed, ROUNDS, TRUST, most};
-use crate::listen::opening::{DELAYS, EARLIEST, LATEST, Opening};
+use crate::listen::opening::{DELAYS, EARLIEST, LATEST, Opening, some};
 use crate::listen::residual::BIN;
 
 /// Weak beginnings that are tried, bins, 7 to 16 ms, and their power against
@@ -51,31 +51,30 @@ struct Weakly {
 impl Ways {
     /// Learned from the clear strokes of a take.
     pub fn of_take(openings: &[Opening<'_>]) -> Self {
-        let once = Self::at_once(openings);
+        let expected = Growth::expected(openings);
+        let once = Self::once(expected.learn(openings));
         // The beginning of a click would pass for a weak one.
         if openings.iter().any(|o| o.clicked().is_some()) {
             return once;
         }
-        let step = openings.len().div_ceil(SEARCHED).max(1);
-        let some: Vec<Opening<'_>> = openings.iter().copied().step_by(step).collect();
-        let expected = Growth::expected(openings);
-        match once.search(&expected, &some) {
-            Some(weakly) => once.with(&weakly, expected, openings),
-            None => once,
-        }
+        let Some(weakly) = once.search(&expected, &some(openings, SEARCHED)) else {
+            return once;
+        };
+        let prior = Self::both(expected, weakly.clone());
+        Self::both(once.at_once, weakly).settle(&prior, openings, ROUNDS)
     }
 
-    /// Learned from other strokes of the same take, some of which begin weakly;
-    /// `None` where none does.
-    pub fn of_others(&self, openings: &[Opening<'_>]) -> Option<Self> {
-        let weakly = self.weakly.as_ref()?;
+    /// Learned from other strokes of the same take: as if all sounded at once,
+    /// and, where some strokes of the take begin weakly, in both ways.
+    pub fn of_others(&self, openings: &[Opening<'_>]) -> (Self, Option<Self>) {
         let expected = Growth::expected(openings);
-        Some(Self::at_once(openings).with(weakly, expected, openings))
-    }
-
-    /// Learned from strokes that all sound at once.
-    pub fn at_once(openings: &[Opening<'_>]) -> Self {
-        Self::once(Growth::expected(openings).learn(openings))
+        let once = Self::once(expected.learn(openings));
+        let two = self.weakly.as_ref().map(|weakly| {
+            let prior = Self::both(expected, weakly.clone());
+            let two = Self::both(once.at_once.clone(), weakly.clone());
+            two.settle(&prior, openings, ROUNDS)
+        });
+        (once, two)
     }
 
     fn once(at_once: Growth) -> Self {
@@ -85,13 +84,11 @@ impl Ways {
         }
     }
 
-    /// With a second way, learned together with this one.
-    fn with(self, weakly: &Weakly, expected: Growth, openings: &[Opening<'_>]) -> Self {
-        let with = |at_once| Self {
+    fn both(at_once: Growth, weakly: Weakly) -> Self {
+        Self {
             at_once,
-            weakly: Some(weakly.clone()),
-        };
-        with(self.at_once).settle(&with(expected), openings, ROUNDS)
+            weakly: Some(weakly),
+        }
     }
 
     /// How strokes grow that begin weakly, where enough of these do; the others
@@ -112,11 +109,9 @@ impl Ways {
             (alone - cost > PROMISING * count).then_some((hidden, weakly))
         };
         let learned = |(hidden, weakly): (usize, Weakly)| {
-            let two = |at_once: &Growth| Self {
-                at_once: at_once.clone(),
-                weakly: Some(weakly.clone()),
-            };
-            let two = two(&self.at_once).settle(&two(expected), openings, SEARCH_ROUNDS);
+            let prior = Self::both(expected.clone(), weakly.clone());
+            let two = Self::both(self.at_once.clone(), weakly);
+            let two = two.settle(&prior, openings, SEARCH_ROUNDS);
             let (cost, shorter, weakly) = two.shorter(openings)?;
             Some((cost, hidden.saturating_sub(shorter), weakly))
         };

@@ -3,6 +3,7 @@
 use super::evidence::evidence;
 use super::{RATES, Span};
 use crate::listen::{Bands, Residual};
+use crate::regression::probability;
 
 /// Spread of the distance between two strokes, as a share of it: two uneven
 /// hands and their scatter.
@@ -76,11 +77,6 @@ impl Stretch {
     }
 }
 
-/// 0 to 1, a half at 0.
-fn logistic(x: f64) -> f64 {
-    1.0 / (1.0 + (-x).exp())
-}
-
 /// Strokes at one rate laid through a stretch.
 pub struct Chain {
     /// Sum over all ways to a stroke in a frame, that frame included.
@@ -121,20 +117,20 @@ impl Chain {
                     0.0
                 }
             } else if since < 2.0 {
-                logistic((1.0 - since) / soft)
+                probability((1.0 - since) / soft)
             } else {
                 0.0
             };
             let near = left < latest + 1.0;
             last[place] = match (stretch.ends.1, near) {
                 (true, true) => {
-                    let in_time = logistic((left - soonest) / soft)
-                        * logistic((latest - left) / soft)
+                    let in_time = probability((left - soonest) / soft)
+                        * probability((latest - left) / soft)
                         / wanted;
                     (1.0 - BROKEN_OFF) * in_time + BROKEN_OFF / count as f64
                 }
                 (true, false) => BROKEN_OFF / count as f64,
-                (false, true) => logistic((1.0 - left) / soft),
+                (false, true) => probability((1.0 - left) / soft),
                 (false, false) => 0.0,
             };
         }

@@ -1,7 +1,7 @@
 //! Is a candidate a stroke, now that the drums of the take are known? The
 //! weights of `src/listen/known.rs`.
 
-use crate::{KINDS, fit, takes};
+use crate::{KINDS, fit, loss, over};
 use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, Voices, known};
 use kettlemark::settings::Settings;
@@ -10,7 +10,6 @@ use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::onsets::pairs;
 use kettlemark_test_support::takes::make_coded;
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// Seeds for fitting and for the table; all below the first judging seed.
@@ -42,16 +41,9 @@ fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(known::Signs,
     both.filter_map(|(signs, label)| signs.zip(label)).collect()
 }
 
-fn over(kinds: &[Kind], seeds: Range<u64>) -> Vec<(known::Signs, bool)> {
-    takes(kinds, seeds)
-        .into_par_iter()
-        .flat_map_iter(|(kind, instrument, seed)| labelled(kind, instrument, seed))
-        .collect()
-}
-
 /// The weights that suit the takes for fitting.
 pub fn fitted() -> Logistic<{ known::SIGN_NAMES.len() }> {
-    let all = over(&KINDS, FIT);
+    let all = over(&KINDS, FIT, labelled);
     let rows: Vec<(&known::Signs, bool)> = all.iter().map(|(s, label)| (s, *label)).collect();
     fit(&rows)
 }
@@ -61,21 +53,15 @@ pub fn fitted() -> Logistic<{ known::SIGN_NAMES.len() }> {
 pub fn check(model: &Logistic<{ known::SIGN_NAMES.len() }>) {
     println!("kind: candidates, strokes among them; log loss before, after");
     for kind in KINDS {
-        let all = over(&[kind], CHECK);
-        let loss = |odds: &dyn Fn(&known::Signs) -> f64| {
-            let one = |(signs, stroke): &(known::Signs, bool)| {
-                let for_it = odds(signs) * if *stroke { 1.0 } else { -1.0 };
-                (-for_it).exp().ln_1p()
-            };
-            all.iter().map(one).sum::<f64>() / all.len() as f64
-        };
+        let all = over(&[kind], CHECK, labelled);
+        let each = |odds: &dyn Fn(&known::Signs) -> f64| loss(&all, odds) / all.len() as f64;
         println!(
             "{}: {}, {}; {:.4}, {:.4}",
             kind.name(),
             all.len(),
             all.iter().filter(|(_, stroke)| *stroke).count(),
-            loss(&|signs| f64::from(signs[1])),
-            loss(&|signs| model.log_odds(signs)),
+            each(&|signs| f64::from(signs[1])),
+            each(&|signs| model.log_odds(signs)),
         );
     }
 }

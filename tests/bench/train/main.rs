@@ -22,6 +22,7 @@ use kettlemark::listen::{self, FEATURE_NAMES, Logistic, SIGN_NAMES};
 use kettlemark::regression;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// The kinds of takes that weights are fitted to.
@@ -41,6 +42,30 @@ fn takes(kinds: &[Kind], seeds: Range<u64>) -> Vec<(Kind, Instrument, u64)> {
         kinds.iter().flat_map(of_kind)
     };
     seeds.flat_map(of_seed).collect()
+}
+
+/// Signs, each with whether they are of a stroke.
+type Labelled<const N: usize> = Vec<([f32; N], bool)>;
+
+/// What is labelled of the takes of some kinds on both sorts of drums.
+fn over<const N: usize>(
+    kinds: &[Kind],
+    seeds: Range<u64>,
+    labelled: fn(Kind, Instrument, u64) -> Labelled<N>,
+) -> Labelled<N> {
+    takes(kinds, seeds)
+        .into_par_iter()
+        .flat_map_iter(|(kind, instrument, seed)| labelled(kind, instrument, seed))
+        .collect()
+}
+
+/// Log loss of what is labelled, with such log odds of each.
+fn loss<const N: usize>(labelled: &[([f32; N], bool)], odds: impl Fn(&[f32; N]) -> f64) -> f64 {
+    let one = |(signs, label): &([f32; N], bool)| {
+        let for_it = odds(signs) * if *label { 1.0 } else { -1.0 };
+        (-for_it).exp().ln_1p()
+    };
+    labelled.iter().map(one).sum()
 }
 
 /// A model to fit.

@@ -1,14 +1,13 @@
 //! Does a frame inside a roll sound like the contact of a stroke? The weights of
 //! `src/listen/rolling/evidence.rs`.
 
-use crate::{KINDS, fit, takes};
+use crate::{KINDS, fit, loss, over};
 use kettlemark::listen::{self, Heard, Logistic, rolling};
 use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::takes::{MadeTake, make_coded};
 use kettlemark_test_support::truth::TrueRoll;
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// Seeds for fitting and for the table; all below the first judging seed.
@@ -97,13 +96,6 @@ fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(rolling::Sign
     labelled
 }
 
-fn over(kinds: &[Kind], seeds: Range<u64>) -> Vec<(rolling::Signs, bool)> {
-    takes(kinds, seeds)
-        .into_par_iter()
-        .flat_map_iter(|(kind, instrument, seed)| labelled(kind, instrument, seed))
-        .collect()
-}
-
 /// Natural log of strokes against other frames.
 fn before(frames: &[(rolling::Signs, bool)]) -> f64 {
     let strokes = frames.iter().filter(|f| f.1).count() as f64;
@@ -113,7 +105,7 @@ fn before(frames: &[(rolling::Signs, bool)]) -> f64 {
 /// The weights that suit the takes for fitting, as how much likelier a stroke
 /// makes what is heard: how seldom one begins is taken out.
 pub fn fitted() -> Model {
-    let all = over(&KINDS, FIT);
+    let all = over(&KINDS, FIT, labelled);
     let rows: Vec<(&rolling::Signs, bool)> = all.iter().map(|(s, label)| (s, *label)).collect();
     let mut model = fit(&rows);
     model.0[0] -= before(&all);
@@ -124,22 +116,18 @@ pub fn fitted() -> Model {
 pub fn check(model: &Model) {
     println!("kind: frames, strokes among them; log loss a stroke without, with");
     for kind in KINDS {
-        let all = over(&[kind], CHECK);
+        let all = over(&[kind], CHECK, labelled);
         let before = before(&all);
         let strokes = all.iter().filter(|f| f.1).count();
-        let loss = |odds: &dyn Fn(&rolling::Signs) -> f64| {
-            let one = |(signs, stroke): &(rolling::Signs, bool)| {
-                let for_it = (before + odds(signs)) * if *stroke { 1.0 } else { -1.0 };
-                (-for_it).exp().ln_1p()
-            };
-            all.iter().map(one).sum::<f64>() / strokes as f64
+        let each = |odds: &dyn Fn(&rolling::Signs) -> f64| {
+            loss(&all, |signs| before + odds(signs)) / strokes as f64
         };
         println!(
             "{}: {}, {strokes}; {:.4}, {:.4}",
             kind.name(),
             all.len(),
-            loss(&|_| 0.0),
-            loss(&|signs| model.log_odds(signs)),
+            each(&|_| 0.0),
+            each(&|signs| model.log_odds(signs)),
         );
     }
 }
