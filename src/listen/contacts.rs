@@ -1,7 +1,6 @@
 //! The moments of contact of a whole take: first all strokes taken together,
 //! then, once the matching has said who is who, drum by drum.
 
-use super::clicks::Clicks;
 use super::growth::{Placed, Ways};
 use super::opening::{Opening, Place, some};
 use super::residual::Residual;
@@ -59,12 +58,7 @@ pub(super) fn places(rises: &[Rise]) -> Vec<Place> {
 }
 
 /// How the sound of a take grows, from its clearest strokes.
-pub(super) fn of_take(
-    residual: &Residual,
-    rises: &[Rise],
-    places: &[Place],
-    clicks: Option<&Clicks>,
-) -> Ways {
+pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> Ways {
     let mut clear: Vec<usize> = (0..rises.len())
         .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
@@ -72,7 +66,7 @@ pub(super) fn of_take(
     clear.truncate(ENOUGH);
     let openings: Vec<Opening<'_>> = clear
         .iter()
-        .map(|&i| Opening::new(residual, places[i], clicks))
+        .map(|&i| Opening::new(residual, places[i]))
         .collect();
     Ways::of_take(&openings)
 }
@@ -110,11 +104,7 @@ pub(super) fn place_again(
     }
     let opening = |candidate: usize| {
         let place = *heard.places.get(candidate)?;
-        Some(Opening::new(
-            &heard.residual,
-            place,
-            heard.clicks.as_deref(),
-        ))
+        Some(Opening::new(&heard.residual, place))
     };
     let everything: Vec<Opening<'_>> = of_setting
         .concat()

@@ -18,7 +18,7 @@ use std::sync::LazyLock;
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 18] = [
+pub const SIGN_NAMES: [&str; 17] = [
     "constant",
     "odds",
     "residual_for",
@@ -28,7 +28,6 @@ pub const SIGN_NAMES: [&str; 18] = [
     "struck_against",
     "strange",
     "loose",
-    "click_odds",
     "before",
     "before_odds",
     "before_struck",
@@ -54,8 +53,6 @@ const SIDES: [(usize, usize); 2] = [(60, 40), (60, 100)];
 /// Another stroke this near, before or after, changes what the signs say, the
 /// more the nearer it is, down to the second; seconds.
 const NEAR_S: (f64, f64) = (0.12, 0.02);
-/// A click of a metronome covers what lies this near, seconds.
-const CLICK_S: f64 = 0.015;
 
 static MODEL: LazyLock<Logistic<SIGNS>> =
     LazyLock::new(|| Logistic::read(&SIGN_NAMES, include_str!("known.csv")));
@@ -113,7 +110,6 @@ pub fn signs(
         let struck = sounds.struck.clamp(STRUCK.0, STRUCK.1) as f32;
         let strange = (sounds.strange * sounds.strange.abs()) as f32;
         let loose = candidate.time_sd_s.clamp(LOOSE_S.0, LOOSE_S.1) / LOOSE_S.0;
-        let click = heard.click_at(time_s, CLICK_S);
         let [before, after] = neighbours.near(time_s);
         Some([
             1.0,
@@ -125,7 +121,6 @@ pub fn signs(
             struck.min(0.0),
             strange,
             loose.ln() as f32,
-            if click { odds } else { 0.0 },
             before,
             before * odds,
             before * struck,

@@ -1,7 +1,6 @@
 //! Hearing: from samples to candidate strokes, and, once the matching has
 //! said who is who, to strokes with their drum, level and pitch.
 
-mod clicks;
 mod contacts;
 mod describe;
 mod frames;
@@ -24,7 +23,6 @@ mod usual;
 mod views;
 mod voices;
 
-pub use clicks::Clicks;
 pub use describe::describe;
 pub use growth::Ways;
 pub use in_rolls::FIRST_SD_S;
@@ -39,7 +37,7 @@ pub use voices::Voices;
 use crate::align::Alignment;
 use crate::error::Error;
 use crate::part::Part;
-use crate::take::{Recording, TakeInfo};
+use crate::take::{ANALYSIS_RATE_HZ, Recording, TakeInfo};
 use novelty::Novelty;
 use opening::Opening;
 use std::sync::Arc;
@@ -48,6 +46,11 @@ use std::sync::Arc;
 const FAINT: f32 = 1.0;
 /// Candidates less likely than this are dropped: 2 %.
 const LEAST_LOG_ODDS: f64 = -3.9;
+
+/// Samples kept at most, for taking clicks out of them: a quarter of an hour.
+const MOST_KEPT: usize = 900 * ANALYSIS_RATE_HZ as usize;
+/// Samples that are framed at once.
+const AT_ONCE: usize = 4096;
 
 /// Listens to a recording, knowing nothing of the part.
 pub fn listen(mut recording: Recording) -> Result<Heard, Error> {
@@ -73,7 +76,7 @@ pub fn again(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> H
         candidates,
         places: Arc::clone(&heard.places),
         residual: Arc::clone(&heard.residual),
-        clicks: heard.clicks.clone(),
+        metronome: heard.metronome.clone(),
         low: Arc::clone(&heard.low),
         bands: Arc::clone(&heard.bands),
         ways: Arc::clone(&heard.ways),
@@ -82,19 +85,16 @@ pub fn again(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> H
 
 /// Listens to samples as they come, at [`crate::take::ANALYSIS_RATE_HZ`].
 pub struct Listener {
-    framer: frames::Framer,
-    decimator: low::Decimator,
-    whitener: residual::Whitener,
-    samples: usize,
+    framing: Framing,
+    /// The samples themselves, while they are few enough to be kept.
+    kept: Option<Vec<f32>>,
 }
 
 impl Default for Listener {
     fn default() -> Self {
         Self {
-            framer: frames::Framer::new(),
-            decimator: low::Decimator::new(),
-            whitener: residual::Whitener::new(),
-            samples: 0,
+            framing: Framing::new(),
+            kept: Some(Vec::new()),
         }
     }
 }
@@ -102,18 +102,17 @@ impl Default for Listener {
 impl Listener {
     /// Takes in further samples.
     pub fn push(&mut self, samples: &[f32]) {
-        self.framer.push(samples);
-        self.decimator.push(samples);
-        self.whitener.push(samples);
-        self.samples += samples.len();
+        self.framing.push(samples);
+        if let Some(kept) = &mut self.kept {
+            kept.extend_from_slice(samples);
+        }
+        self.kept.take_if(|kept| kept.len() > MOST_KEPT);
     }
 
     /// Ends the take.
     pub fn finish(self, take: TakeInfo) -> Heard {
-        let bands = self.framer.finish();
-        let residual = self.whitener.finish(self.samples);
-        let clicks = Clicks::find(&bands, &residual);
-        let (judged, ways) = judge_rises(&bands, &residual, LEAST_LOG_ODDS, clicks.as_ref());
+        let (frames, metronome) = self.frames();
+        let (judged, ways) = judge_rises(&frames.bands, &frames.residual, LEAST_LOG_ODDS);
         let (candidates, places) = judged
             .into_iter()
             .map(|(candidate, place, _)| (candidate, place))
@@ -122,23 +121,79 @@ impl Listener {
             take,
             candidates,
             places: Arc::new(places),
-            residual: Arc::new(residual),
-            clicks: clicks.map(Arc::new),
-            low: Arc::new(self.decimator.finish()),
-            bands: Arc::new(bands),
+            residual: Arc::new(frames.residual),
+            metronome,
+            low: Arc::new(frames.low),
+            bands: Arc::new(frames.bands),
             ways: Arc::new(ways),
         }
+    }
+
+    /// The frames of the take, without the clicks of its metronome where it has
+    /// one and these can be taken out.
+    fn frames(self) -> (Frames, Option<Metronome>) {
+        let frames = self.framing.finish();
+        let metronome = Metronome::find(&frames.bands, &frames.residual);
+        if let (Some(metronome), Some(mut samples)) = (&metronome, self.kept)
+            && metronome.take_out(&mut samples)
+        {
+            let mut framing = Framing::new();
+            samples.chunks(AT_ONCE).for_each(|few| framing.push(few));
+            return (framing.finish(), Some(metronome.clone()));
+        }
+        (frames, metronome)
     }
 
     /// Ends the take and gives every rise with its features, for fitting the
     /// weights.
     pub fn finish_for_fitting(self) -> Vec<(Candidate, Features)> {
-        let residual = self.whitener.finish(self.samples);
-        judge_rises(&self.framer.finish(), &residual, f64::NEG_INFINITY, None)
+        let (frames, _) = self.frames();
+        judge_rises(&frames.bands, &frames.residual, f64::NEG_INFINITY)
             .0
             .into_iter()
             .map(|(candidate, _, features)| (candidate, features))
             .collect()
+    }
+}
+
+/// What every later stage looks at.
+struct Frames {
+    bands: Bands,
+    residual: Residual,
+    low: LowBand,
+}
+
+/// Turns samples into frames as they come.
+struct Framing {
+    framer: frames::Framer,
+    decimator: low::Decimator,
+    whitener: residual::Whitener,
+    samples: usize,
+}
+
+impl Framing {
+    fn new() -> Self {
+        Self {
+            framer: frames::Framer::new(),
+            decimator: low::Decimator::new(),
+            whitener: residual::Whitener::new(),
+            samples: 0,
+        }
+    }
+
+    fn push(&mut self, samples: &[f32]) {
+        self.framer.push(samples);
+        self.decimator.push(samples);
+        self.whitener.push(samples);
+        self.samples += samples.len();
+    }
+
+    fn finish(self) -> Frames {
+        Frames {
+            bands: self.framer.finish(),
+            residual: self.whitener.finish(self.samples),
+            low: self.decimator.finish(),
+        }
     }
 }
 
@@ -148,14 +203,13 @@ fn judge_rises(
     bands: &Bands,
     residual: &Residual,
     least: f64,
-    clicks: Option<&Clicks>,
 ) -> (Vec<(Candidate, Place, Features)>, Ways) {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
     let rises = rises::find(residual, &novelty.peaks(FAINT));
     let places = contacts::places(&rises);
-    let ways = contacts::of_take(residual, &rises, &places, clicks);
+    let ways = contacts::of_take(residual, &rises, &places);
     let frames: Vec<usize> = rises.iter().map(|r| novelty.frame_of(r)).collect();
     let fresh_db: Vec<f64> = frames
         .iter()
@@ -181,7 +235,7 @@ fn judge_rises(
         let features = scene.features(i, frame, level_db);
         let log_odds = judge::log_odds(&features);
         if log_odds > least {
-            let placed = ways.place(&Opening::new(residual, places[i], clicks));
+            let placed = ways.place(&Opening::new(residual, places[i]));
             let (time_s, time_sd_s) = contacts::time(placed);
             let candidate = Candidate {
                 time_s,
@@ -238,20 +292,13 @@ pub struct Heard {
     /// not come from a sound.
     pub places: Arc<Vec<Place>>,
     pub residual: Arc<Residual>,
-    /// The clicks of a metronome; `None` where none was found.
-    pub clicks: Option<Arc<Clicks>>,
+    /// The metronome that sounds along; `None` where none was found. Its clicks
+    /// are taken out of all that is heard, where they can be.
+    pub metronome: Option<Metronome>,
     pub low: Arc<LowBand>,
     pub bands: Arc<Bands>,
     /// How its strokes grow.
     pub ways: Arc<Ways>,
-}
-
-impl Heard {
-    /// Whether a click of a metronome lies this near to a time.
-    fn click_at(&self, time_s: f64, within_s: f64) -> bool {
-        let clicks = self.clicks.as_ref();
-        clicks.is_some_and(|c| c.metronome.off_s(time_s).abs() < within_s)
-    }
 }
 
 /// Something that may be a stroke.

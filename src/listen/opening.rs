@@ -1,6 +1,5 @@
 //! The residual around a rise, in which its contact is placed.
 
-use super::clicks::Clicks;
 use super::residual::{BIN, PARTS, POWERS, Residual};
 use super::rises::Rise;
 
@@ -47,24 +46,15 @@ impl Place {
 pub struct Opening<'a> {
     pub(super) place: Place,
     pub(super) codes: [&'a [u8]; PARTS],
-    clicks: Option<&'a Clicks>,
 }
 
 impl<'a> Opening<'a> {
-    /// `clicks` are those of a metronome, wherever they sound.
-    pub fn new(residual: &'a Residual, place: Place, clicks: Option<&'a Clicks>) -> Self {
+    pub fn new(residual: &'a Residual, place: Place) -> Self {
         let first = first(place);
         Self {
             place,
             codes: std::array::from_fn(|part| residual.codes(part, first, BINS)),
-            clicks,
         }
-    }
-
-    /// What the clicks of a metronome may add to the power of every bin;
-    /// `None` where none sounds.
-    pub fn clicked(&self) -> Option<[[f32; BINS]; PARTS]> {
-        self.clicks?.within(first(self.place))
     }
 
     /// Sample of the rise.

@@ -21,7 +21,7 @@ use std::sync::LazyLock;
 const SIGNS: usize = SIGN_NAMES.len();
 
 /// What each sign says; the order of the weights file.
-pub const SIGN_NAMES: [&str; 18] = [
+pub const SIGN_NAMES: [&str; 13] = [
     "constant",
     "residual_against",
     "rise",
@@ -35,11 +35,6 @@ pub const SIGN_NAMES: [&str; 18] = [
     "gap_after",
     "candidate",
     "pulse_sd",
-    "click",
-    "click_residual",
-    "click_against",
-    "click_rise_short",
-    "click_candidate",
 ];
 
 /// The signs of one note.
@@ -48,9 +43,7 @@ pub type Signs = [f32; SIGNS];
 /// Places at which the stroke may have been, bins from where the pulse has it:
 /// 15 ms before to 15 ms after.
 const PLACES: [i64; 7] = [-30, -20, -10, 0, 10, 20, 30];
-/// Bins of the residual compared, after and before a place: what a click adds
-/// shows soon, what speaks against a stroke in a longer look.
-const FOR: (usize, usize) = (60, 40);
+/// Bins of the residual compared, after and before a place.
 const AGAINST: (usize, usize) = (120, 60);
 /// Nepers beyond which the residual says no more.
 const RESIDUAL: (f64, f64) = (-2000.0, 2000.0);
@@ -77,8 +70,6 @@ const VOICE: (f64, f64) = (-400.0, 12.0);
 /// Seconds to the stroke before and to the one after beyond which they do not
 /// matter.
 const GAP_S: (f64, f64) = (0.02, 1.0);
-/// A click of a metronome may cover what lies this near, seconds.
-const CLICK_S: f64 = 0.025;
 /// A second stroke this close to another does not show, seconds.
 const TOGETHER_S: f64 = 0.025;
 /// Candidates this far from the pulse may be the stroke, seconds, and how far
@@ -237,12 +228,6 @@ impl Look<'_> {
         let [about_for, about_against] = sides(about);
         let against = (-against).ln_1p() as f32;
         let candidate = self.candidate(at_s, pulse_sd_s) as f32;
-        let [click, residual] = if self.heard.click_at(at_s, CLICK_S) {
-            let residual = self.residual(at_s, expected, FOR).max(0.0);
-            [1.0, residual.ln_1p() as f32]
-        } else {
-            [0.0, 0.0]
-        };
         [
             1.0,
             against,
@@ -257,11 +242,6 @@ impl Look<'_> {
             gap(gaps_s[1]),
             candidate,
             (1000.0 * pulse_sd_s).min(PULSE_SD_MS) as f32,
-            click,
-            residual,
-            click * against,
-            click * rise_short,
-            click * candidate,
         ]
     }
 

@@ -56,7 +56,7 @@ fn kept(scene: &Scene, metronome: &Metronome) -> Option<Kept> {
 /// What is said of the metronome of a take; with that, every note of `notes`
 /// is given its time against it, where the playing keeps to it.
 pub fn metronome(scene: &Scene, notes: &mut [NoteFacts]) -> Option<MetronomeFacts> {
-    let found = &scene.heard.clicks.as_ref()?.metronome;
+    let found = scene.heard.metronome.as_ref()?;
     let kept = kept(scene, found);
     if let (Some(kept), Some(passage)) = (kept, scene.counted()) {
         for note in notes.iter_mut() {

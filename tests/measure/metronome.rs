@@ -65,23 +65,52 @@ fn a_metronome_at_another_tempo_than_the_written_one_is_told() {
     assert!(text.contains("are written"), "{text}");
 }
 
-#[test]
-fn against_clicks_that_nobody_keeps_to_nothing_is_measured() {
-    let take = takes::make(Kind::Clean, Instrument::Modal, SEED);
-    let mut samples = take.samples.clone();
+/// Adds clicks, of which every third is louder and sounds higher.
+fn add_clicks(samples: &mut [f32], from_s: f64, period_s: f64) {
     let peak = samples.iter().fold(0.0f32, |a, s| a.max(s.abs()));
     let rate = f64::from(RATE_HZ);
-    let beat_s = 60.0 / review(&samples, &take.part).tempo.median_bpm.unwrap();
-    let mut click_s = 0.4;
-    while click_s < samples.len() as f64 / rate {
+    let end_s = samples.len() as f64 / rate;
+    let times_s = (0..).map(|k| from_s + f64::from(k) * period_s);
+    for (k, click_s) in times_s.take_while(|s| *s < end_s).enumerate() {
+        let (hz, level) = if k % 3 == 0 {
+            (1900.0, 0.22)
+        } else {
+            (1500.0, 0.15)
+        };
         let from = (click_s * rate).round() as usize;
         for (i, s) in samples.iter_mut().skip(from).take(2000).enumerate() {
             let t = i as f64 / rate;
-            let tone = (std::f64::consts::TAU * 1500.0 * t).sin() * (-t / 0.006).exp();
-            *s += 0.15 * peak * tone as f32;
+            let tone = (std::f64::consts::TAU * hz * t).sin() * (-t / 0.006).exp();
+            *s += level * peak * tone as f32;
         }
-        click_s += 0.83 * beat_s;
     }
+}
+
+#[test]
+fn beside_clicks_the_strokes_are_those_that_are_heard_without_them() {
+    let take = takes::make(Kind::Clean, Instrument::Modal, SEED);
+    let alone = review(&take.samples, &take.part);
+    let beat_s = 60.0 / alone.tempo.median_bpm.unwrap();
+    let mut samples = take.samples.clone();
+    add_clicks(&mut samples, 0.4, beat_s);
+    let beside = review(&samples, &take.part);
+    assert!(beside.metronome.is_some());
+    let both = alone.notes.iter().zip(&beside.notes);
+    let other = both.clone().filter(|(a, b)| a.outcome != b.outcome).count();
+    let time_s = |told: &Review, stroke: Option<usize>| Some(told.strokes[stroke?].time_s);
+    let off = both
+        .filter_map(|(a, b)| Some((time_s(&alone, a.stroke)? - time_s(&beside, b.stroke)?).abs()));
+    let far = off.filter(|s| *s > 0.003).count();
+    let notes = alone.notes.len();
+    assert!(50 * (other + far) <= notes, "{other} and {far} of {notes}");
+}
+
+#[test]
+fn against_clicks_that_nobody_keeps_to_nothing_is_measured() {
+    let take = takes::make(Kind::Clean, Instrument::Modal, SEED);
+    let beat_s = 60.0 / review(&take.samples, &take.part).tempo.median_bpm.unwrap();
+    let mut samples = take.samples.clone();
+    add_clicks(&mut samples, 0.4, 0.83 * beat_s);
     let told = review(&samples, &take.part);
     let found = told.metronome.as_ref().unwrap();
     assert!((found.clicks_per_min * 0.83 * beat_s / 60.0 - 1.0).abs() < 1e-3);

@@ -53,12 +53,6 @@ pub fn chances(
             f64::INFINITY
         }
     });
-    if rest.clicked.is_some() {
-        for (i, sum) in costs.iter_mut().enumerate().filter(|(i, _)| own[*i]) {
-            *sum += cost(shares, opening, (rest, fresh), EARLIEST + i as i32);
-        }
-        return of_costs(&costs);
-    }
     let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
     for (group, expected) in expected.iter_mut().enumerate() {
         if own[group * TOGETHER..][..TOGETHER].contains(&true) {
@@ -78,31 +72,6 @@ pub fn chances(
         costs[i] = f64::INFINITY;
     }
     of_costs(&costs)
-}
-
-/// What a delay costs beside clicks, which stand where they are whatever the
-/// delay is.
-fn cost(
-    shares: &Shares,
-    opening: &Opening<'_>,
-    (rest, fresh): (&Rest<'_>, &[f32; PARTS]),
-    delay: i32,
-) -> f64 {
-    let (code, table) = (coder(), &*COSTS);
-    let contact = (COARSE + delay) as usize;
-    let of_part = |part: usize| {
-        let shares = &shares[part];
-        let of_bin = |(bin, &is): (usize, &u8)| {
-            let share = bin
-                .checked_sub(contact)
-                .map_or(0.0, |b| shares[b.min(FOLLOWED - 1)]);
-            let should = code(rest.at(part, bin) + fresh[part] * share);
-            table[256 + usize::from(is) - usize::from(should)] + f32::from(should) * STEP
-        };
-        let cost: f32 = opening.codes[part].iter().enumerate().map(of_bin).sum();
-        WEIGHT[part] * f64::from(cost)
-    };
-    (0..PARTS).map(of_part).sum()
 }
 
 /// What is expected of a stroke whose delay is one of a group.

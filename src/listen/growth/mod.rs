@@ -153,9 +153,6 @@ impl Growth {
                     let worth = chance * plain.min(1.0);
                     for bin in 0..FOLLOWED.min(BINS - contact) {
                         let at = contact + bin;
-                        if rest.covers(part, at) {
-                            continue;
-                        }
                         let power = opening.power(part, at) - rest.at(part, at);
                         sum[part][bin] += worth * (power / fresh[part]).min(8.0);
                         weight[part][bin] += worth;
@@ -218,10 +215,8 @@ fn most(chances: &Chances) -> i32 {
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 mod tests {
-    use super::super::clicks::Clicks;
-    use super::super::metronome::Metronome;
     use super::super::opening::{LATEST, Place};
-    use super::super::residual::{BIN, BIN_S, Residual};
+    use super::super::residual::{BIN, Residual};
     use super::*;
 
     /// Numbers between 0 and 1, always the same.
@@ -264,57 +259,8 @@ mod tests {
     }
 
     pub(super) fn openings<'a>(residual: &'a Residual, strokes: &Strokes) -> Vec<Opening<'a>> {
-        let opening = |&place| Opening::new(residual, place, None);
+        let opening = |&place| Opening::new(residual, place);
         strokes.places.iter().map(opening).collect()
-    }
-
-    /// Every second sound is a click 8 ms before the place, alone or with a
-    /// stroke that it outweighs; between them strokes alone.
-    #[test]
-    fn a_click_is_not_taken_for_the_contact_beside_it() {
-        let click_at = COARSE - 16;
-        let mut draw = Draw(11);
-        let mut sounds = Strokes::default();
-        for sound in 0..120 {
-            let (clicks, struck) = (sound % 2 == 0, sound % 4 != 0);
-            sounds.add(if clicks { -16 } else { 0 }, |bin| {
-                let since = bin as i32 - click_at;
-                let click = if clicks && since >= 0 {
-                    30.0 * (-since as f32 / 3.0).exp()
-                } else {
-                    0.0
-                };
-                let stroke = f32::from(u8::from(struck && bin as i32 >= COARSE));
-                std::array::from_fn(|_| 1e-4 * (click + (0.02 + stroke) * draw.power()))
-            });
-        }
-        let residual = sounds.residual();
-        let second = BINS as f64 * BIN_S;
-        let clicks = Clicks::of(
-            Metronome {
-                zero_s: f64::from(click_at + 4) * BIN_S,
-                zero_sd_s: 0.0,
-                period_s: 2.0 * second,
-                period_sd_s: 0.0,
-                heard: (0..60).step_by(2).collect(),
-            },
-            &residual,
-        );
-        assert!((clicks.metronome.zero_s - f64::from(click_at) * BIN_S).abs() <= BIN_S);
-        let off_ms = |clicks: Option<&Clicks>| -> Vec<f64> {
-            let openings: Vec<Opening<'_>> = (0..120)
-                .filter(|sound| sound % 4 != 0)
-                .map(|sound| Opening::new(&residual, sounds.places[sound], clicks))
-                .collect();
-            let growth = Ways::of_take(&openings);
-            let beside = openings.iter().skip(1).step_by(3);
-            beside
-                .map(|o| (growth.place(o).at - o.coarse() as f64) / 16.0)
-                .collect()
-        };
-        let near = |off: &[f64]| off.iter().filter(|ms| ms.abs() < 1.5).count();
-        assert!(near(&off_ms(Some(&clicks))) > 27);
-        assert!(near(&off_ms(None)) < 3);
     }
 
     /// Strokes that begin 10 dB below what they grow to 12 ms later, over a

@@ -53,10 +53,6 @@ impl Ways {
     pub fn of_take(openings: &[Opening<'_>]) -> Self {
         let expected = Growth::expected(openings);
         let once = Self::once(expected.learn(openings));
-        // The beginning of a click would pass for a weak one.
-        if openings.iter().any(|o| o.clicked().is_some()) {
-            return once;
-        }
         let Some(weakly) = once.search(&expected, &some(openings, SEARCHED)) else {
             return once;
         };

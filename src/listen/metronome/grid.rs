@@ -1,4 +1,4 @@
-//! A metronome that sounds along, found by its regularity and its colour.
+//! The grid of a metronome, found by its regularity and its colour.
 //!
 //! Its clicks have their energy above the drums' principal tones, and they
 //! come at equal distances and equally loud, far more so than anybody strikes:
@@ -9,9 +9,10 @@
 //! uneven, and clicks that strokes cover are not needed.
 //!
 //! The grid lies where the bands are loudest, some milliseconds behind the
-//! beginning of each click; [`super::clicks`] tells how far.
+//! beginning of each click; [`super::begin`] tells how far.
 
-use super::{BANDS, Bands, is_peak};
+use super::Metronome;
+use crate::listen::{BANDS, Bands, is_peak};
 
 /// The first band of a click, and the first that is not asked for a drum.
 const CLICK_BANDS: usize = 4;
@@ -39,45 +40,12 @@ const LEVEL_DB: f64 = 3.0;
 /// without one.
 const AHEAD: usize = 12;
 const MOST_MISSES: usize = 16;
-/// Fewest clicks, and their least share of all events about as loud that lie
-/// near the grid: of strokes by hand, half would lie farther off.
+/// Fewest clicks, and the least share on the grid of all events about as loud that
+/// lie near it: of strokes by hand, half would lie farther off.
 const LEAST_CLICKS: usize = 8;
 const LEAST_SHARE: f64 = 0.7;
 const ABOUT_S: f64 = 0.012;
 const ABOUT_DB: f64 = 6.0;
-
-/// A metronome in a take.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Metronome {
-    /// Where click number 0 begins, the first that was heard by itself.
-    pub zero_s: f64,
-    /// Standard uncertainty of where all clicks begin.
-    pub zero_sd_s: f64,
-    pub period_s: f64,
-    pub period_sd_s: f64,
-    /// The numbers of those that were heard by themselves, in order.
-    pub heard: Vec<usize>,
-}
-
-impl Metronome {
-    /// Where a click begins.
-    pub fn click_s(&self, number: usize) -> f64 {
-        self.zero_s + number as f64 * self.period_s
-    }
-
-    /// How long after the nearest of its clicks a time lies, seconds; it goes on
-    /// for as long as it is heard by itself.
-    pub fn off_s(&self, time_s: f64) -> f64 {
-        let nearest = ((time_s - self.zero_s) / self.period_s).round();
-        let number = nearest.clamp(0.0, self.last() as f64);
-        time_s - self.click_s(number as usize)
-    }
-
-    /// The number of the last click that was heard by itself.
-    pub fn last(&self) -> usize {
-        self.heard.last().copied().unwrap_or(0)
-    }
-}
 
 /// A rise that may be a click.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -249,11 +217,13 @@ pub fn grid(events: &[Event]) -> Option<Metronome> {
         let within = (chain.first as f64 - 0.5..chain.last as f64 + 0.5).contains(&number);
         within.then_some((number - number.round()) * period_s)
     };
-    let near = events.iter().filter(|e| {
+    let near = events.iter().filter_map(|e| {
         let alike = (e.level_db - chain.level_db).abs() <= ABOUT_DB;
-        alike && off(e).is_some_and(|s| s.abs() <= ABOUT_S)
+        off(e).map(f64::abs).filter(|s| alike && *s <= ABOUT_S)
     });
-    if (chain.members.len() as f64) < LEAST_SHARE * near.count() as f64 {
+    let near: Vec<f64> = near.collect();
+    let on = near.iter().filter(|s| **s <= NEAR_S).count();
+    if (on as f64) < LEAST_SHARE * near.len() as f64 {
         return None;
     }
     let n = chain.members.len() as f64;
@@ -304,6 +274,19 @@ mod tests {
         assert!((found.period_s - 0.5625).abs() < 1e-4, "{found:?}");
         assert!((found.zero_s - 1.0).abs() < 1e-3);
         assert!((32..=34).contains(&found.heard.len()), "{found:?}");
+    }
+
+    /// The first of three beats sounds louder.
+    #[test]
+    fn clicks_of_which_some_are_louder_are_found() {
+        let events: Vec<Event> = (0..60)
+            .map(|k| {
+                let louder = if k % 3 == 0 { 4.5 } else { 0.0 };
+                event(1.0 + 0.5 * f64::from(k), -40.0 + louder)
+            })
+            .collect();
+        let found = grid(&events).unwrap();
+        assert!((found.period_s - 0.5).abs() < 1e-9, "{found:?}");
     }
 
     /// A player who keeps the time of a metronome in the ear.
