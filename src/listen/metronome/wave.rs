@@ -236,18 +236,18 @@ impl Sound {
     }
 
     /// The same as a share of the power of the click, where the sound stands out
-    /// of that.
+    /// of that; all of it where there is no sound.
     fn left_share(&self, seen: &[Complex<f32>], fit: Fit) -> f64 {
         let left = self.left(seen, fit);
         let all = smooth(&powers(seen), SMOOTH);
-        let (mut sum, mut weights) = (0.0, f64::MIN_POSITIVE);
+        let (mut sum, mut weights) = (0.0, 0.0);
         for bin in heard_bins() {
             let all = all[bin].max(LEAST_POWER);
             let weight = f64::from(self.spectrum[bin].norm_sqr() / all);
             sum += weight * f64::from(left[bin] / all);
             weights += weight;
         }
-        sum / weights
+        if weights > 0.0 { sum / weights } else { 1.0 }
     }
 
     /// The moment and strength that suit a click best: the likeliest if what is
