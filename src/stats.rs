@@ -42,6 +42,21 @@ pub fn mean(values: &[f64]) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
 }
 
+/// Means over so many neighbours to either side, fewer at the ends.
+pub fn moving_mean(values: &[f64], half: usize) -> Vec<f64> {
+    let mut sums = vec![0.0; values.len() + 1];
+    for (i, value) in values.iter().enumerate() {
+        sums[i + 1] = sums[i] + value;
+    }
+    (0..values.len())
+        .map(|i| {
+            let from = i.saturating_sub(half);
+            let to = (i + half + 1).min(values.len());
+            (sums[to] - sums[from]) / (to - from) as f64
+        })
+        .collect()
+}
+
 /// Standard deviation with n - 1.
 pub fn sd(values: &[f64]) -> Option<f64> {
     let centre = mean(values)?;
@@ -256,6 +271,13 @@ mod tests {
 
     /// Arithmetic on a sample of five intervals and one more; the expected
     /// values are worked by hand from the definitions.
+    #[test]
+    fn moving_means_have_fewer_neighbours_at_the_ends() {
+        let means = moving_mean(&[1.0, 2.0, 6.0, 3.0], 1);
+        assert_eq!(means, [1.5, 3.0, 11.0 / 3.0, 4.5]);
+        assert!(moving_mean(&[], 2).is_empty());
+    }
+
     #[test]
     fn moments_and_quantiles() {
         let intervals = [167.0, 160.0, 173.0, 166.0, 171.0, 163.0];

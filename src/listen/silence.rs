@@ -44,9 +44,9 @@ pub type Signs = [f32; SIGNS];
 /// 15 ms before to 15 ms after.
 const PLACES: [i64; 7] = [-30, -20, -10, 0, 10, 20, 30];
 /// Bins of the residual compared, after and before a place.
-const AGAINST: (usize, usize) = (120, 60);
-/// Nepers beyond which the residual says no more.
-const RESIDUAL: (f64, f64) = (-2000.0, 2000.0);
+const SIDES: (usize, usize) = (120, 60);
+/// Nepers against a stroke beyond which the residual says no more.
+const AGAINST: f64 = -2000.0;
 /// How much a band rises at most, nepers of power.
 const CAP: f32 = 3.5;
 /// Frames around a place in which the rise may show.
@@ -208,7 +208,7 @@ impl Look<'_> {
         expected: &Profile,
         gaps_s: [f64; 2],
     ) -> Signs {
-        let against = self.residual(at_s, expected, AGAINST).min(0.0);
+        let against = self.against(at_s, expected);
         let (rise, rise_expected) = self.rises(at_s, expected);
         let rise_short = (rise - rise_expected).clamp(SHORT.0, SHORT.1);
         let sound = self.voices.expected(note, setting, at_s);
@@ -278,15 +278,16 @@ impl Look<'_> {
         (about.clamp(VOICE.0, VOICE.1), anyhow)
     }
 
-    /// How well the residual about a time agrees with an expected stroke, nepers.
-    fn residual(&self, at_s: f64, expected: &Profile, sides: (usize, usize)) -> f64 {
+    /// What the residual about a time says against an expected stroke, nepers,
+    /// 0 where it says nothing against it.
+    fn against(&self, at_s: f64, expected: &Profile) -> f64 {
         let bin = (at_s / BIN_S).round() as i64;
         let places = PLACES.map(|off| usize::try_from(bin + off).ok());
         let bins = self.heard.residual.bins();
         let inside = places.into_iter().flatten().filter(|&place| place < bins);
-        let of_place = |place| expected.agrees(&self.scale, place, 0.0, sides);
+        let of_place = |place| expected.agrees(&self.scale, place, 0.0, SIDES);
         let log_ratio = stats::log_sum_exp(inside.map(of_place)) - (PLACES.len() as f64).ln();
-        log_ratio.clamp(RESIDUAL.0, RESIDUAL.1)
+        log_ratio.clamp(AGAINST, 0.0)
     }
 
     /// The log odds of the likeliest candidate about a time of the pulse, the

@@ -64,7 +64,7 @@ pub fn metronome(scene: &Scene, notes: &mut [NoteFacts]) -> Option<MetronomeFact
                 continue;
             };
             let number = note.at / kept.value + kept.offset;
-            let click_s = found.zero_s + number * found.period_s;
+            let click_s = found.click_s(number);
             note.click_deviation_ms = Some(1000.0 * (stroke.time_s - click_s));
             note.click_deviation_sd_ms = Some(1000.0 * stroke.time_sd_s.hypot(found.zero_sd_s));
         }
@@ -77,7 +77,7 @@ pub fn metronome(scene: &Scene, notes: &mut [NoteFacts]) -> Option<MetronomeFact
         clicks_per_min_sd: per_min * found.period_sd_s / found.period_s,
         clicks: found.heard.len(),
         from_s: found.zero_s,
-        to_s: found.click_s(found.last()),
+        to_s: found.click_s(found.last() as f64),
         time_sd_ms: 1000.0 * found.zero_sd_s,
         quarters: kept.map(|k| k.value),
         deviation_ms: stats::median(&off),

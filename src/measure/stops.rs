@@ -428,11 +428,14 @@ fn trace(power: &[f64], floor: f64, smooth: usize) -> Option<Trace> {
         return None;
     }
     let to_db = |p: &f64| 10.0 * p.max(NOTHING).log10();
-    let db: Vec<f64> = moving_mean(power, smooth).iter().map(to_db).collect();
+    let db: Vec<f64> = stats::moving_mean(power, smooth / 2)
+        .iter()
+        .map(to_db)
+        .collect();
     let floor_db = to_db(&floor);
     let filled = (FILL_S / HOP_S).round() as usize;
     let last = filled.min((db.len() / 2).max(settle + 1));
-    let steady = moving_mean(&db, 5);
+    let steady = stats::moving_mean(&db, 2);
     let from = (settle..last).max_by(|&a, &b| steady[a].total_cmp(&steady[b]))?;
     if db[from] - floor_db < LEAST_ABOVE_NOISE_DB {
         return None;
@@ -445,17 +448,6 @@ fn trace(power: &[f64], floor: f64, smooth: usize) -> Option<Trace> {
         from,
         db: db[from..from + audible].to_vec(),
     })
-}
-
-/// The mean of `width` neighbours (odd), fewer at the ends.
-fn moving_mean(values: &[f64], width: usize) -> Vec<f64> {
-    let half = width / 2;
-    (0..values.len())
-        .map(|i| {
-            let span = &values[i.saturating_sub(half)..(i + half + 1).min(values.len())];
-            span.iter().sum::<f64>() / span.len() as f64
-        })
-        .collect()
 }
 
 /// Partials of the drums, but the one at a place, that were struck not long

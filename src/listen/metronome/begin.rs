@@ -29,11 +29,11 @@ pub fn begun(grid: Metronome, residual: &Residual) -> Metronome {
 /// those that are heard by themselves.
 fn added(grid: &Metronome, residual: &Residual) -> [f64; LASTS] {
     let power = |code: &u8| f64::from(POWERS[usize::from(*code)]);
-    let start = |number: usize| (grid.click_s(number) / BIN_S).round() as i64 - EARLY as i64;
     let mut sum = [0.0; LASTS];
     for part in 0..PARTS {
         let of_click = |&number: &usize| -> Option<Vec<f64>> {
-            let first = start(number) - BEFORE as i64;
+            let click = (grid.click_s(number as f64) / BIN_S).round() as i64;
+            let first = click - (EARLY + BEFORE) as i64;
             let codes = residual.codes(part, first, BEFORE + LASTS);
             let (before, click) = codes.split_at_checked(BEFORE)?;
             let rest = before.iter().map(power).sum::<f64>() / BEFORE as f64;

@@ -34,9 +34,9 @@ impl Metronome {
         wave::take_out(samples, self)
     }
 
-    /// Where a click begins.
-    pub fn click_s(&self, number: usize) -> f64 {
-        self.zero_s + number as f64 * self.period_s
+    /// Where a click begins, or a part of the time from one to the next ends.
+    pub fn click_s(&self, number: f64) -> f64 {
+        self.zero_s + number * self.period_s
     }
 
     /// The number of the last click that was heard by itself.

@@ -1,6 +1,7 @@
 //! Spectra of the clicks of a metronome.
 
 use super::Metronome;
+use crate::stats;
 use crate::take::ANALYSIS_RATE_HZ;
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
@@ -70,8 +71,7 @@ impl<'a> Bench<'a> {
     /// The first sample of a click's sound, and by how much the grid has it
     /// begin later.
     fn first(&self, number: i64) -> (i64, f64) {
-        let click_s = self.metronome.zero_s + number as f64 * self.metronome.period_s;
-        let at = click_s * f64::from(ANALYSIS_RATE_HZ);
+        let at = self.metronome.click_s(number as f64) * f64::from(ANALYSIS_RATE_HZ);
         (at.floor() as i64 - EARLY, at - at.floor())
     }
 
@@ -146,15 +146,7 @@ pub fn powers(spectrum: &[Complex<f32>]) -> Vec<f32> {
 
 /// Means over so many neighbours to either side.
 pub fn smooth(powers: &[f32], over: usize) -> Vec<f32> {
-    let mut sums = vec![0.0f64; powers.len() + 1];
-    for (i, &power) in powers.iter().enumerate() {
-        sums[i + 1] = sums[i] + f64::from(power);
-    }
-    (0..powers.len())
-        .map(|i| {
-            let from = i.saturating_sub(over);
-            let to = (i + over + 1).min(powers.len());
-            ((sums[to] - sums[from]) / (to - from) as f64) as f32
-        })
-        .collect()
+    let powers: Vec<f64> = powers.iter().map(|&power| f64::from(power)).collect();
+    let means = stats::moving_mean(&powers, over);
+    means.into_iter().map(|mean| mean as f32).collect()
 }

@@ -346,13 +346,13 @@ fn usual_gain(fits: &[Fit]) -> f64 {
 fn straight(numbers: &[i64], fits: &[Fit]) -> Option<(f64, f64)> {
     let mut line = (0.0, 0.0);
     let mut scale = f64::INFINITY;
+    let off = |line: (f64, f64), number: i64, fit: &Fit| fit.late - line.0 - line.1 * number as f64;
     for _ in 0..3 {
-        let off = |number: i64, fit: &Fit| fit.late - line.0 - line.1 * number as f64;
         let mut sums = [0.0; 5];
         for (&number, fit) in numbers.iter().zip(fits) {
             let k = number as f64;
             let variance = 1.0 / fit.sharp.max(1e-9) + LEAST_SCATTER.off.powi(2);
-            let weight = 1.0 / variance / (1.0 + (off(number, fit) / scale).powi(2));
+            let weight = 1.0 / variance / (1.0 + (off(line, number, fit) / scale).powi(2));
             let terms = [1.0, k, k * k, fit.late, k * fit.late];
             for (sum, term) in sums.iter_mut().zip(terms) {
                 *sum += weight * term;
@@ -362,9 +362,11 @@ fn straight(numbers: &[i64], fits: &[Fit]) -> Option<(f64, f64)> {
         let slope = (n * kt - k * t) / (n * kk - k * k);
         let fitted = ((t - slope * k) / n, slope);
         line = fitted.0.is_finite().then_some(fitted)?;
-        let off = |(&number, fit): (&i64, &Fit)| fit.late - line.0 - line.1 * number as f64;
-        let off: Vec<f64> = numbers.iter().zip(fits).map(off).collect();
-        scale = 3.0 * stats::mad_sd(&off)?.max(LEAST_SCATTER.off);
+        let clicks = numbers.iter().zip(fits);
+        let far: Vec<f64> = clicks
+            .map(|(&number, fit)| off(line, number, fit))
+            .collect();
+        scale = 3.0 * stats::mad_sd(&far)?.max(LEAST_SCATTER.off);
     }
     Some(line)
 }
@@ -392,14 +394,14 @@ mod tests {
     /// Strokes on every fifth click and between the others, which ring on.
     fn drums() -> Vec<f32> {
         let mut drums = vec![0.0f32; ((CLICKS + 2) as f64 * PERIOD_S * RATE) as usize];
-        let mut stroke = |at_s: f64, level: f64| {
+        let mut stroke = |at_s: f64| {
             let from = (at_s * RATE) as usize;
             for (i, sample) in drums.iter_mut().enumerate().skip(from) {
                 let t = (i - from) as f64 / RATE;
                 let partial = |hz: f64, decay: f64| {
                     (std::f64::consts::TAU * hz * t).sin() * (-t / decay).exp()
                 };
-                *sample += (level
+                *sample += (0.2
                     * (partial(131.0, 0.6)
                         + 0.3 * partial(713.0, 0.1)
                         + 0.1 * partial(1907.0, 0.02))) as f32;
@@ -407,10 +409,8 @@ mod tests {
         };
         for k in 0..CLICKS {
             let off = 0.03 * (k as f64 * 0.618).fract() - 0.015;
-            stroke(
-                0.3 + k as f64 * PERIOD_S + off + if k % 5 == 3 { 0.0 } else { 0.31 },
-                0.2,
-            );
+            let between = if k % 5 == 3 { 0.0 } else { 0.31 };
+            stroke(0.3 + k as f64 * PERIOD_S + off + between);
         }
         drums
     }
