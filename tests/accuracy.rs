@@ -12,6 +12,7 @@
 use kettlemark::review::Review;
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
+use kettlemark_test_support::codec::{self, Codec};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::count::{Share, within};
 use kettlemark_test_support::kit::Instrument;
@@ -26,6 +27,7 @@ use std::ops::Range;
 /// Beyond every seed that the benches have looked at.
 const SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5000..FIRST_JUDGING_SEED + 5010;
 const RECORDER_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5100..FIRST_JUDGING_SEED + 5104;
+const CODED_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5200..FIRST_JUDGING_SEED + 5204;
 
 /// Median of absolute values; there are always some.
 fn median(values: impl Iterator<Item = f64>) -> f64 {
@@ -85,6 +87,34 @@ fn clean_takes_on_recorded_strokes_are_measured_within_their_bars() {
     assert!(cents <= 2.5, "settings {cents:.2} cents off");
     let stop_ms = 1e3 * median(tally.stops.iter().copied());
     assert!(stop_ms <= 20.0, "stops {stop_ms:.1} ms off");
+}
+
+/// Codecs let something of a stroke sound before it; that is not taken for it.
+#[test]
+fn a_codec_hardly_moves_the_strokes_of_clean_takes() {
+    for codec in Codec::ALL {
+        let tallies: Vec<Option<Tally>> = CODED_SEEDS
+            .into_par_iter()
+            .map(|seed| {
+                let mut take = takes::make(Kind::Clean, Instrument::Modal, seed);
+                take.samples = codec::through(codec, &take.samples, take.rate_hz)?;
+                Some(reviewed(&seed.to_string(), &take).0)
+            })
+            .collect();
+        let Some(tallies) = tallies.into_iter().collect::<Option<Vec<Tally>>>() else {
+            assert!(std::env::var_os("CI").is_none(), "ffmpeg is not installed");
+            eprintln!("SKIPPED: accuracy: ffmpeg is not installed");
+            return;
+        };
+        let mut tally = Tally::default();
+        for one in tallies {
+            tally.merge(one);
+        }
+        assert!(tally.times.len() > 200, "{} strokes", tally.times.len());
+        let p90_ms = 1e3 * tally.time_error_s(0.9).unwrap();
+        eprintln!("{codec:?}: 90 % of attack times within {p90_ms:.2} ms");
+        assert!(p90_ms <= 4.0, "{codec:?}: 90 % within {p90_ms:.2} ms");
+    }
 }
 
 /// What an answer for the player may be wrong at its very limit, one standard

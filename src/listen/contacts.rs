@@ -1,7 +1,7 @@
 //! The moments of contact of a whole take: first all strokes taken together,
 //! then, once the matching has said who is who, drum by drum.
 
-use super::growth::{Placed, Ways};
+use super::growth::{Grown, Placed, Ways};
 use super::opening::{Opening, Place, some};
 use super::residual::Residual;
 use super::rises::{Rise, Scale};
@@ -36,6 +36,12 @@ const WEAKLY_S: f64 = 0.0035;
 /// reason than its contact, seconds.
 const FAR_S: f64 = 0.03;
 
+/// Strokes that come out steadier by a neper speak for how they are said to grow
+/// as much as their sound does by so many nepers a stroke. Both together must be
+/// worth this much before an echo is believed in.
+const STEADIER: f64 = 400.0;
+const ECHOES: f64 = 14.0;
+
 /// What hides whether there is a stroke hides when it begins. Where there is
 /// hardly one, a contact is unsurer by this factor beyond one, and by half of it
 /// at so many log odds. Without it 77 % of the strokes below log odds of 3 of
@@ -57,8 +63,8 @@ pub(super) fn places(rises: &[Rise]) -> Vec<Place> {
         .collect()
 }
 
-/// How the sound of a take grows, from its clearest strokes.
-pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> Ways {
+/// How the sound of a take may grow, from its clearest strokes.
+pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> Grown {
     let mut clear: Vec<usize> = (0..rises.len())
         .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
@@ -68,7 +74,7 @@ pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> 
         .iter()
         .map(|&i| Opening::new(residual, places[i]))
         .collect();
-    Ways::of_take(&openings)
+    Grown::of_take(&openings)
 }
 
 /// Seconds of a placed contact, and its standard uncertainty. How late it is
@@ -117,9 +123,19 @@ pub(super) fn place_again(
         let time_s = |stroke: usize| Some(time(ways.place(&opening(stroke)?)).0);
         unsteady_s(part, alignment, time_s)
     };
-    let of_take = match heard.ways.of_others(&everything) {
-        (once, Some(two)) if off_s(&two) < off_s(&once) => two,
-        (once, _) => once,
+    let learned = |ways: &Ways| {
+        let weighed = |ways: Ways| (off_s(&ways), ways);
+        let (once, two) = ways.of_others(&everything);
+        let once = weighed(once);
+        let two = two.map(weighed);
+        two.filter(|two| two.0 < once.0).unwrap_or(once)
+    };
+    let (plain, echoing) = (learned(&heard.ways.plain), learned(&heard.ways.echoing));
+    let steadier = STEADIER * (plain.0 / echoing.0).ln();
+    let of_take = if heard.ways.gained + steadier > ECHOES {
+        echoing.1
+    } else {
+        plain.1
     };
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes

@@ -24,7 +24,7 @@ mod views;
 mod voices;
 
 pub use describe::describe;
-pub use growth::Ways;
+pub use growth::Grown;
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
 pub use logistic::Logistic;
@@ -203,7 +203,7 @@ fn judge_rises(
     bands: &Bands,
     residual: &Residual,
     least: f64,
-) -> (Vec<(Candidate, Place, Features)>, Ways) {
+) -> (Vec<(Candidate, Place, Features)>, Grown) {
     let levels_db = &bands.level_db;
     let floor_db = novelty::floors(levels_db, 0.1);
     let novelty = Novelty::of(levels_db, &floor_db);
@@ -235,7 +235,7 @@ fn judge_rises(
         let features = scene.features(i, frame, level_db);
         let log_odds = judge::log_odds(&features);
         if log_odds > least {
-            let placed = ways.place(&Opening::new(residual, places[i]));
+            let placed = ways.likelier().place(&Opening::new(residual, places[i]));
             let (time_s, time_sd_s) = contacts::time(placed);
             let candidate = Candidate {
                 time_s,
@@ -297,8 +297,8 @@ pub struct Heard {
     pub metronome: Option<Metronome>,
     pub low: Arc<LowBand>,
     pub bands: Arc<Bands>,
-    /// How its strokes grow.
-    pub ways: Arc<Ways>,
+    /// How its strokes may grow.
+    pub ways: Arc<Grown>,
 }
 
 /// Something that may be a stroke.

@@ -12,6 +12,7 @@ use kettlemark::pipeline;
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
 use kettlemark_test_support::bars::{Row, blind_rows, rows};
+use kettlemark_test_support::codec::Codec;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::score::Tally;
@@ -27,6 +28,30 @@ enum Drums {
     Modal,
     Recorded,
     Both,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Coding {
+    None,
+    Phones,
+    All,
+    Aac,
+    Mp3,
+    Opus,
+}
+
+impl Coding {
+    /// What a take goes through.
+    fn of(self, kind: Kind, seed: u64) -> Option<Codec> {
+        match self {
+            Self::None => None,
+            Self::Phones => (kind == Kind::Phone).then(|| Codec::of_seed(seed)),
+            Self::All => Some(Codec::of_seed(seed)),
+            Self::Aac => Some(Codec::Aac64),
+            Self::Mp3 => Some(Codec::Mp3At96),
+            Self::Opus => Some(Codec::Opus32),
+        }
+    }
 }
 
 /// Makes takes, reviews them and prints how well they were heard.
@@ -45,9 +70,10 @@ struct Args {
     /// Only listen, without the part.
     #[arg(long)]
     blind: bool,
-    /// Leave the codec out that a phone's takes go through.
-    #[arg(long)]
-    no_codec: bool,
+    /// What takes go through: by default those of a phone alone through the
+    /// codec of their seed.
+    #[arg(long, value_enum, default_value = "phones")]
+    codec: Coding,
     /// Print every failing case.
     #[arg(long)]
     failures: bool,
@@ -141,11 +167,6 @@ fn main() -> std::io::Result<()> {
 
 /// Makes and reviews every take of a kind.
 fn measure(kind: Kind, instruments: &[Instrument], seeds: Range<u64>, args: &Args) -> Tally {
-    let make = if args.no_codec {
-        takes::make
-    } else {
-        takes::make_coded
-    };
     let jobs: Vec<(Instrument, u64)> = seeds
         .flat_map(|seed| instruments.iter().map(move |&i| (i, seed)))
         .collect();
@@ -153,7 +174,7 @@ fn measure(kind: Kind, instruments: &[Instrument], seeds: Range<u64>, args: &Arg
     let tallies: Vec<Tally> = jobs
         .par_iter()
         .map(|&(instrument, seed)| {
-            let take = make(kind, instrument, seed);
+            let take = takes::make_through(args.codec.of(kind, seed), kind, instrument, seed);
             let name = format!("{}-{instrument:?}-{seed}", kind.name()).to_lowercase();
             let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
             let mut tally = Tally::default();

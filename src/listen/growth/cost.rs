@@ -1,7 +1,7 @@
 //! What every delay of a stroke costs, and so how likely it is.
 
 use super::rest::Rest;
-use super::{Chances, FOLLOWED, Shares};
+use super::{Chances, FOLLOWED, Growth};
 use crate::listen::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
 use crate::listen::residual::{PARTS, coder};
 use crate::listen::rises::WEIGHT;
@@ -18,18 +18,32 @@ const TOGETHER: usize = 13;
 const AT_ONCE: usize = 4;
 /// A delay that costs this much more than another needs no close look, nepers.
 const NEGLIGIBLE: f64 = 8.0;
+/// Parts in which a codec lets a stroke sound before its contact: below them it
+/// is left hardly any room to.
+const ECHOING: [bool; PARTS] = [false, true, true, true];
+/// There a power above the expected one costs no more than this, and a neper
+/// for each of its own, as of a power that nothing is known about.
+const ECHO: f32 = 2.5;
 /// Nepers of power in a step of the code.
 const STEP: f32 = std::f32::consts::LN_10 / 20.0;
 
+/// Differences of codes that there can be.
+const DIFFERENCES: usize = 512;
+
 /// What a power costs against the expected one, by the difference of their
-/// codes plus 256.
-static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
+/// codes plus 256; and, after these, where an echo may be.
+static COSTS: LazyLock<[f32; 2 * DIFFERENCES]> = LazyLock::new(|| {
     std::array::from_fn(|d| {
-        let ratio = ((d as f32 - 256.0) * STEP).exp();
-        if ratio < STRAY {
+        let ratio = (((d % DIFFERENCES) as f32 - 256.0) * STEP).exp();
+        let usual = if ratio < STRAY {
             ratio
         } else {
             STRAY + 0.5 * STRAY * (ratio / STRAY).ln()
+        };
+        if d < DIFFERENCES || ratio < 1.0 {
+            usual
+        } else {
+            usual.min(ECHO + ratio.ln())
         }
     })
 });
@@ -37,7 +51,7 @@ static COSTS: LazyLock<[f32; 512]> = LazyLock::new(|| {
 /// The chance of each delay of a stroke of this loudness, and what the stroke
 /// costs wherever it is, nepers.
 pub fn chances(
-    shares: &Shares,
+    growth: &Growth,
     opening: &Opening<'_>,
     rest: &Rest<'_>,
     fresh: &[f32; PARTS],
@@ -56,7 +70,7 @@ pub fn chances(
     let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
     for (group, expected) in expected.iter_mut().enumerate() {
         if own[group * TOGETHER..][..TOGETHER].contains(&true) {
-            expect(shares, rest, fresh, group, expected);
+            expect(growth, rest, fresh, group, expected);
         }
     }
     // Every other delay, and then what lies between two that matter.
@@ -76,7 +90,7 @@ pub fn chances(
 
 /// What is expected of a stroke whose delay is one of a group.
 fn expect(
-    shares: &Shares,
+    growth: &Growth,
     rest: &Rest<'_>,
     fresh: &[f32; PARTS],
     group: usize,
@@ -91,7 +105,7 @@ fn expect(
             *power = rest.at(part, bin);
         }
         late.fill(rest.at(part, BINS - 1));
-        let shares = &shares[part];
+        let shares = &growth.share[part];
         let grown = &mut powers[latest(group)..];
         for (power, share) in grown.iter_mut().zip(shares) {
             *power += fresh[part] * share;
@@ -106,7 +120,9 @@ fn expect(
         // The running sums of the parts do not wait for each other.
         for part in 0..PARTS {
             let code = code(powers[part][bin]);
-            expected.codes[part][bin] = code;
+            let echo = growth.echoes && ECHOING[part] && bin < latest(group);
+            let first = if echo { DIFFERENCES } else { 0 };
+            expected.from[part][bin] = (first + 256) as u16 - u16::from(code);
             level[part] += f32::from(code) * STEP;
             expected.level[part][bin + 1] = level[part];
         }
@@ -117,7 +133,8 @@ fn expect(
 /// bin stands for the earliest one of the latest delay of a group.
 #[derive(Clone, Copy)]
 struct Expected {
-    codes: [[u8; SPAN]; PARTS],
+    /// Where in [`COSTS`] a code of 0 is found.
+    from: [[u16; SPAN]; PARTS],
     /// Running sums of the codes before each bin, nepers.
     level: [[f32; SPAN + 1]; PARTS],
 }
@@ -125,7 +142,7 @@ struct Expected {
 impl Default for Expected {
     fn default() -> Self {
         Self {
-            codes: [[0; SPAN]; PARTS],
+            from: [[0; SPAN]; PARTS],
             level: [[0.0; SPAN + 1]; PARTS],
         }
     }
@@ -150,12 +167,12 @@ fn add_costs(
     for ((chosen, costs), expected) in groups.zip(expected) {
         let places: Vec<usize> = (0..TOGETHER).filter(|&i| chosen[i]).collect();
         for part in 0..PARTS {
-            let (codes, level) = (&expected.codes[part], &expected.level[part]);
+            let (costs_from, level) = (&expected.from[part], &expected.level[part]);
             for places in places.chunks(AT_ONCE) {
                 let last = places[places.len() - 1];
                 let from: [usize; AT_ONCE] =
                     std::array::from_fn(|k| TOGETHER - 1 - places.get(k).unwrap_or(&last));
-                let fits = fits(opening.codes[part], from.map(|f| &codes[f..f + BINS]));
+                let fits = fits(opening.codes[part], from.map(|f| &costs_from[f..f + BINS]));
                 for ((&place, from), fit) in places.iter().zip(from).zip(fits) {
                     let cost = fit + level[from + BINS] - level[from];
                     costs[place] += WEIGHT[part] * f64::from(cost);
@@ -165,15 +182,16 @@ fn add_costs(
     }
 }
 
-/// What some powers cost against each of several rows of expected ones.
-fn fits(codes: &[u8], expected: [&[u8]; AT_ONCE]) -> [f32; AT_ONCE] {
+/// What some powers cost against each of several rows of expected ones, which
+/// say where in [`COSTS`] they are found.
+fn fits(codes: &[u8], expected: [&[u16]; AT_ONCE]) -> [f32; AT_ONCE] {
     let table = &*COSTS;
     let [a, b, c, d] = expected;
     let mut sums = [0.0; AT_ONCE];
     for ((((&is, &a), &b), &c), &d) in codes.iter().zip(a).zip(b).zip(c).zip(d) {
-        let is = 256 + usize::from(is);
+        let is = usize::from(is);
         for (sum, should) in sums.iter_mut().zip([a, b, c, d]) {
-            *sum += table[is - usize::from(should)];
+            *sum += table[is + usize::from(should)];
         }
     }
     sums

@@ -15,7 +15,7 @@ mod cost;
 mod rest;
 mod ways;
 
-pub use ways::Ways;
+pub use ways::{Grown, Ways};
 
 use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
 use super::residual::PARTS;
@@ -51,6 +51,8 @@ type Shares = [[f32; FOLLOWED]; PARTS];
 #[derive(Clone, Debug)]
 struct Growth {
     share: Shares,
+    /// Whether a lossy codec lets something of a stroke sound before it.
+    echoes: bool,
     /// Share of the power that is left of what was there before, bin by bin.
     fading: [[f32; BINS]; PARTS],
 }
@@ -72,6 +74,7 @@ impl Default for Growth {
     fn default() -> Self {
         let mut growth = Self {
             share: [[0.0; FOLLOWED]; PARTS],
+            echoes: false,
             fading: [[1.0; BINS]; PARTS],
         };
         for (part, share) in growth.share.iter_mut().enumerate() {
@@ -109,9 +112,25 @@ impl Growth {
         growth
     }
 
+    /// The same, where a codec lets something of a stroke sound before it.
+    fn echoing(self) -> Self {
+        Self {
+            echoes: true,
+            ..self
+        }
+    }
+
     /// Learns from strokes that grow alike, beginning with this growth.
     fn learn(&self, openings: &[Opening<'_>]) -> Self {
-        let mut chances: Vec<Chances> = openings.iter().map(near_pick).collect();
+        // An echo hides from a first pick where the contact is.
+        let first = |o| {
+            if self.echoes {
+                self.find(o).0
+            } else {
+                near_pick(o)
+            }
+        };
+        let mut chances: Vec<Chances> = openings.iter().map(first).collect();
         for _ in 0..ROUNDS {
             let growth = self.with(openings, &chances);
             for (opening, chances) in openings.iter().zip(&mut chances) {
@@ -162,6 +181,7 @@ impl Growth {
         }
         let mut growth = Self {
             share: sum,
+            echoes: self.echoes,
             fading: self.fading,
         };
         for (share, weight) in growth.share.iter_mut().zip(&weight) {
@@ -179,7 +199,7 @@ impl Growth {
     fn chances(&self, opening: &Opening<'_>, delay: i32) -> (Chances, f64) {
         let rest = Rest::of(opening, &self.fading);
         let fresh = rest.fresh(opening, delay);
-        cost::chances(&self.share, opening, &rest, &fresh)
+        cost::chances(self, opening, &rest, &fresh)
     }
 
     fn level(&mut self) {
@@ -292,7 +312,8 @@ mod tests {
         let (strokes, delays) = hidden(60, 7);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        let growth = Ways::of_take(&openings);
+        let grown = Grown::of_take(&openings);
+        let growth = grown.likelier();
         let mut errors: Vec<f64> = openings
             .iter()
             .zip(&delays)

@@ -6,6 +6,10 @@
 //! below a second rise, a strong reflection, and each stroke by itself is best
 //! placed there. The mean over all strokes of that kind shows the weak
 //! beginning.
+//!
+//! A lossy codec lets something of a stroke sound before it, up to the length of
+//! its blocks: an echo that looks like a weak beginning, but is longer before
+//! one stroke than before another, and mostly high.
 
 use super::{Chances, FOLLOWED, Growth, PARTS, Placed, ROUNDS, TRUST, most};
 use crate::listen::opening::{DELAYS, EARLIEST, LATEST, Opening, some};
@@ -27,6 +31,9 @@ const ROUNDS_AGAIN: usize = 2;
 /// long steps, then in short ones.
 const SHORTER: usize = 30;
 const STEP: usize = 5;
+/// So much better than without an echo strokes must be described with one,
+/// nepers a stroke.
+const LIKELIER: f64 = 4.0;
 /// So much better than one way two must describe the strokes, nepers a stroke;
 /// and as many strokes must begin weakly, for as many bins.
 const BETTER: f64 = 1.5;
@@ -48,22 +55,57 @@ struct Weakly {
     share: f64,
 }
 
-impl Ways {
+/// How the strokes of a take may grow: without an echo of a codec before them, or
+/// with one.
+#[derive(Clone, Debug, Default)]
+pub struct Grown {
+    pub plain: Ways,
+    pub echoing: Ways,
+    /// How much better strokes are described with one, nepers a stroke.
+    pub gained: f64,
+}
+
+impl Grown {
     /// Learned from the clear strokes of a take.
     pub fn of_take(openings: &[Opening<'_>]) -> Self {
+        let searched = some(openings, SEARCHED);
         let expected = Growth::expected(openings);
-        let once = Self::once(expected.learn(openings));
-        let Some(weakly) = once.search(&expected, &some(openings, SEARCHED)) else {
-            return once;
+        let echoing = Ways::once(expected.clone().echoing().learn(openings));
+        let mut plain = Ways::once(expected.learn(openings));
+        if let Some(weakly) = plain.search(&expected, &searched) {
+            let prior = Ways::both(expected, weakly.clone());
+            plain = Ways::both(plain.at_once, weakly).settle(&prior, openings, ROUNDS);
+        }
+        let gained = |o| plain.cost(o) - echoing.cost(o);
+        let gained: f64 = searched.iter().map(gained).sum();
+        let mut grown = Self {
+            plain,
+            echoing,
+            gained: gained / searched.len().max(1) as f64,
         };
-        let prior = Self::both(expected, weakly.clone());
-        Self::both(once.at_once, weakly).settle(&prior, openings, ROUNDS)
+        if grown.gained > LIKELIER {
+            // What seems to begin weakly is then an echo.
+            grown.plain.weakly = None;
+        }
+        grown
     }
 
+    /// What the sound alone makes likelier.
+    pub fn likelier(&self) -> &Ways {
+        if self.gained > LIKELIER {
+            &self.echoing
+        } else {
+            &self.plain
+        }
+    }
+}
+
+impl Ways {
     /// Learned from other strokes of the same take: as if all sounded at once,
     /// and, where some strokes of the take begin weakly, in both ways.
     pub fn of_others(&self, openings: &[Opening<'_>]) -> (Self, Option<Self>) {
-        let expected = Growth::expected(openings);
+        let mut expected = Growth::expected(openings);
+        expected.echoes = self.at_once.echoes;
         let once = Self::once(expected.learn(openings));
         let two = self.weakly.as_ref().map(|weakly| {
             let prior = Self::both(expected, weakly.clone());
@@ -71,6 +113,13 @@ impl Ways {
             two.settle(&prior, openings, ROUNDS)
         });
         (once, two)
+    }
+
+    /// What a stroke costs one way or the other, nepers.
+    fn cost(&self, opening: &Opening<'_>) -> f64 {
+        let once = self.at_once.find(opening).1;
+        let weakly = self.weakly.as_ref();
+        weakly.map_or(once, |w| either(once, w.growth.find(opening).1, w.share).1)
     }
 
     fn once(at_once: Growth) -> Self {
@@ -280,7 +329,7 @@ mod tests {
         let (strokes, delays) = strokes(80, 22);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        let ways = Ways::of_take(&openings);
+        let ways = Grown::of_take(&openings).likelier().clone();
         let off_ms = |ways: &Ways| -> Vec<f64> {
             let pairs = openings.iter().zip(&delays);
             pairs
@@ -304,6 +353,53 @@ mod tests {
         let (strokes, _) = strokes(80, 0);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        assert!(Ways::of_take(&openings).weakly.is_none());
+        let ways = Grown::of_take(&openings).likelier().clone();
+        assert!(ways.weakly.is_none() && !ways.at_once.echoes);
+    }
+
+    #[test]
+    fn what_a_codec_lets_sound_before_strokes_is_not_taken_for_them() {
+        let mut draw = Draw(11);
+        let mut strokes = Strokes::default();
+        let delays: Vec<i32> = (0..80)
+            .map(|_| {
+                let delay = (draw.next() * 10.0) as i32;
+                let echo = (draw.next() * 50.0) as i32;
+                let echo_db = -10.0 - 10.0 * draw.next();
+                strokes.add(delay - echo, |bin| {
+                    let since = bin as i32 - COARSE - delay;
+                    std::array::from_fn(|part| {
+                        let fresh = match since {
+                            0..10 if part > 0 => 4.0,
+                            0.. => 1.0,
+                            _ if part > 1 && since >= -echo => 10f32.powf(echo_db / 10.0),
+                            _ => 0.0,
+                        };
+                        1e-4 * (0.001 * draw.power() + fresh * draw.power())
+                    })
+                });
+                delay
+            })
+            .collect();
+        let residual = strokes.residual();
+        let openings = openings(&residual, &strokes);
+        let far = |ways: &Ways| {
+            let pairs = openings.iter().zip(&delays);
+            pairs
+                .filter(|&(o, &delay)| {
+                    let at = o.coarse() as f64 + f64::from(delay) * BIN as f64;
+                    (ways.place(o).at - at).abs() > 16.0 * 3.0
+                })
+                .count()
+        };
+        let grown = Grown::of_take(&openings);
+        let (likelier, other) = (grown.likelier(), &grown.plain);
+        assert!(likelier.at_once.echoes && !other.at_once.echoes);
+        assert!(
+            far(likelier) < 4 && far(other) > 30,
+            "{} and {}",
+            far(likelier),
+            far(other)
+        );
     }
 }

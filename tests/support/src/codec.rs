@@ -23,6 +23,11 @@ impl Codec {
     /// Every codec.
     pub const ALL: [Self; 3] = [Self::Aac64, Self::Mp3At96, Self::Opus32];
 
+    /// The codec that takes of a seed go through.
+    pub fn of_seed(seed: u64) -> Self {
+        Self::ALL[(seed % 3) as usize]
+    }
+
     fn arguments(self) -> (&'static str, &'static [&'static str]) {
         match self {
             Self::Aac64 => ("take.m4a", &["-c:a", "aac", "-b:a", "64k"]),

@@ -104,18 +104,29 @@ struct Played {
 }
 
 /// Makes a take as [`make`] does; one by a phone then goes through a codec and
-/// back, each seed through one of [`Codec::ALL`], where `ffmpeg` is installed.
+/// back, where `ffmpeg` is installed.
 ///
 /// # Panics
 /// As [`make`].
 pub fn make_coded(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
+    let codec = (kind == Kind::Phone).then(|| Codec::of_seed(seed));
+    make_through(codec, kind, instrument, seed)
+}
+
+/// Makes a take as [`make`] does, through a codec and back, where `ffmpeg` is
+/// installed.
+///
+/// # Panics
+/// As [`make`].
+pub fn make_through(
+    codec: Option<Codec>,
+    kind: Kind,
+    instrument: Instrument,
+    seed: u64,
+) -> MadeTake {
     let mut take = make(kind, instrument, seed);
-    let codec = Codec::ALL[(seed % 3) as usize];
-    if kind == Kind::Phone
-        && let Some(back) = codec::through(codec, &take.samples, take.rate_hz)
-    {
-        take.samples = back;
-    }
+    let back = codec.and_then(|codec| codec::through(codec, &take.samples, take.rate_hz));
+    take.samples = back.unwrap_or(take.samples);
     take
 }
 
