@@ -38,7 +38,8 @@ const FAR_S: f64 = 0.03;
 
 /// Strokes that come out steadier by a neper speak for how they are said to grow
 /// as much as their sound does by so many nepers a stroke. Both together must be
-/// worth this much before an echo is believed in.
+/// worth this much before an echo is believed in; where too few strokes follow one
+/// another to tell how steady they are, none is.
 const STEADIER: f64 = 400.0;
 const ECHOES: f64 = 14.0;
 
