@@ -11,7 +11,6 @@
 
 use kettlemark::review::Review;
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::codec::{self, Codec};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::count::{Share, within};
@@ -51,7 +50,7 @@ fn recorded_strokes() -> bool {
 
 /// Reviews a take and scores it.
 fn reviewed(name: &str, take: &MadeTake) -> (Tally, Review) {
-    let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+    let recording = take.recording();
     let heard = kettlemark::listen::listen(recording).unwrap();
     let review = kettlemark::pipeline::review(&heard, &take.part, &Settings::default());
     let mut tally = Tally::default();

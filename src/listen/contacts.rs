@@ -36,13 +36,6 @@ const WEAKLY_S: f64 = 0.0035;
 /// reason than its contact, seconds.
 const FAR_S: f64 = 0.03;
 
-/// Strokes that come out steadier by a neper speak for how they are said to grow
-/// as much as their sound does by so many nepers a stroke. Both together must be
-/// worth this much before an echo is believed in; where too few strokes follow one
-/// another to tell how steady they are, none is.
-const STEADIER: f64 = 400.0;
-const ECHOES: f64 = 14.0;
-
 /// What hides whether there is a stroke hides when it begins. Where there is
 /// hardly one, a contact is unsurer by this factor beyond one, and by half of it
 /// at so many log odds. Without it 77 % of the strokes below log odds of 3 of
@@ -64,8 +57,9 @@ pub(super) fn places(rises: &[Rise]) -> Vec<Place> {
         .collect()
 }
 
-/// How the sound of a take may grow, from its clearest strokes.
-pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> Grown {
+/// How the sound of a take may grow, from its clearest strokes; `coded` says
+/// that its codec lets strokes echo.
+pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place], coded: bool) -> Grown {
     let mut clear: Vec<usize> = (0..rises.len())
         .filter(|&i| rises[i].gain() > CLEAR)
         .collect();
@@ -75,7 +69,7 @@ pub(super) fn of_take(residual: &Residual, rises: &[Rise], places: &[Place]) -> 
         .iter()
         .map(|&i| Opening::new(residual, places[i]))
         .collect();
-    Grown::of_take(&openings)
+    Grown::of_take(&openings, coded)
 }
 
 /// Seconds of a placed contact, and its standard uncertainty. How late it is
@@ -132,8 +126,10 @@ pub(super) fn place_again(
         two.filter(|two| two.0 < once.0).unwrap_or(once)
     };
     let (plain, echoing) = (learned(&heard.ways.plain), learned(&heard.ways.echoing));
-    let steadier = STEADIER * (plain.0 / echoing.0).ln();
-    let of_take = if heard.ways.gained + steadier > ECHOES {
+    // Not a number, and so no echo, where too few strokes follow one another to
+    // tell how steady they are.
+    let steadier = (plain.0 / echoing.0).ln();
+    let of_take = if heard.ways.echoes(steadier) {
         echoing.1
     } else {
         plain.1

@@ -112,7 +112,12 @@ impl Listener {
     /// Ends the take.
     pub fn finish(self, take: TakeInfo) -> Heard {
         let (frames, metronome) = self.frames();
-        let (judged, ways) = judge_rises(&frames.bands, &frames.residual, LEAST_LOG_ODDS);
+        let (judged, ways) = judge_rises(
+            &frames.bands,
+            &frames.residual,
+            take.echoes(),
+            LEAST_LOG_ODDS,
+        );
         let (candidates, places) = judged
             .into_iter()
             .map(|(candidate, place, _)| (candidate, place))
@@ -148,7 +153,7 @@ impl Listener {
     /// weights.
     pub fn finish_for_fitting(self) -> Vec<(Candidate, Features)> {
         let (frames, _) = self.frames();
-        judge_rises(&frames.bands, &frames.residual, f64::NEG_INFINITY)
+        judge_rises(&frames.bands, &frames.residual, false, f64::NEG_INFINITY)
             .0
             .into_iter()
             .map(|(candidate, _, features)| (candidate, features))
@@ -202,6 +207,7 @@ impl Framing {
 fn judge_rises(
     bands: &Bands,
     residual: &Residual,
+    coded: bool,
     least: f64,
 ) -> (Vec<(Candidate, Place, Features)>, Grown) {
     let levels_db = &bands.level_db;
@@ -209,7 +215,7 @@ fn judge_rises(
     let novelty = Novelty::of(levels_db, &floor_db);
     let rises = rises::find(residual, &novelty.peaks(FAINT));
     let places = contacts::places(&rises);
-    let ways = contacts::of_take(residual, &rises, &places);
+    let ways = contacts::of_take(residual, &rises, &places, coded);
     let frames: Vec<usize> = rises.iter().map(|r| novelty.frame_of(r)).collect();
     let fresh_db: Vec<f64> = frames
         .iter()

@@ -114,6 +114,14 @@ impl Recording {
         recording
     }
 
+    /// The same, where its samples were decoded elsewhere from a codec of this
+    /// short name.
+    #[must_use]
+    pub fn decoded_from(mut self, codec: &str) -> Self {
+        codec.clone_into(&mut self.info.codec);
+        self
+    }
+
     fn new(source: Source, info: TakeInfo, path: PathBuf) -> Self {
         Self {
             path,
@@ -276,6 +284,13 @@ pub struct TakeInfo {
     /// with: times may be late by a constant of up to some 50 ms.
     pub start_offset_known: bool,
     pub fitness: Fitness,
+}
+
+impl TakeInfo {
+    /// Whether its codec lets something of a stroke sound before it.
+    pub(crate) fn echoes(&self) -> bool {
+        ["aac", "opus"].contains(&self.codec.as_str())
+    }
 }
 
 /// How fit a recording is for judging.

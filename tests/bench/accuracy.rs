@@ -10,7 +10,6 @@ mod seeds;
 use clap::{Parser, ValueEnum};
 use kettlemark::pipeline;
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::bars::{Row, blind_rows, rows};
 use kettlemark_test_support::codec::Codec;
 use kettlemark_test_support::conditions::Kind;
@@ -176,7 +175,7 @@ fn measure(kind: Kind, instruments: &[Instrument], seeds: Range<u64>, args: &Arg
         .map(|&(instrument, seed)| {
             let take = takes::make_through(args.codec.of(kind, seed), kind, instrument, seed);
             let name = format!("{}-{instrument:?}-{seed}", kind.name()).to_lowercase();
-            let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+            let recording = take.recording();
             let mut tally = Tally::default();
             match kettlemark::listen::listen(recording) {
                 Ok(heard) if args.blind => {

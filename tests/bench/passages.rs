@@ -7,7 +7,6 @@ mod seeds;
 use clap::Parser;
 use kettlemark::part::Note;
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::recorded;
@@ -113,7 +112,7 @@ fn line(name: &str, plan: &str, t: &Tally) {
 /// One sitting with sound, reviewed and counted.
 fn sit_aloud(plan: Plan, kind: Kind, instrument: Instrument, seed: u64) -> Tally {
     let take = takes::make_sitting(part(seed), plan, kind, instrument, seed);
-    let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+    let recording = take.recording();
     let heard = kettlemark::listen::listen(recording).expect("samples can be listened to");
     let review = kettlemark::pipeline::review(&heard, &take.part, &Settings::default());
     let bar = |number: i32| {

@@ -10,7 +10,6 @@ use clap::Parser;
 use kettlemark::pipeline;
 use kettlemark::review::Review;
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::recorded;
 use kettlemark_test_support::recorders::{About, Agreement, PAIRS, Recorder, agreement};
@@ -92,7 +91,7 @@ fn compare(instrument: Instrument, seed: u64) -> Rows {
         .iter()
         .map(|recorder| {
             let take = recorder.take(instrument, seed);
-            let recording = Recording::from_samples(take.samples, take.rate_hz);
+            let recording = take.recording();
             let heard = kettlemark::listen::listen(recording).ok()?;
             let review = pipeline::review(&heard, &take.part, &settings);
             review.judged.then_some(review)

@@ -11,7 +11,6 @@ use kettlemark::part::{Quarters, quarters_f64};
 use kettlemark::pipeline;
 use kettlemark::review::StopState;
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::{Chain, Kind};
 use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::kit::Instrument;
@@ -138,7 +137,7 @@ fn roll_rates(kind: Kind) -> Vec<Option<bool>> {
     let mut rates = Vec::new();
     for (instrument, seed) in jobs {
         let take = takes::make_coded(kind, instrument, seed);
-        let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+        let recording = take.recording();
         let sound = listen(recording).unwrap();
         let tempo = |at: Quarters| {
             let place = quarters_f64(at);
@@ -226,7 +225,7 @@ fn slow_rolls_are_not_told_as_fast_ones() {
             playing: seed,
         };
         let take = takes::make_of(part, &player, &chain, instrument, seeds, takes::RATE_HZ);
-        let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+        let recording = take.recording();
         let review = pipeline::review(&listen(recording).unwrap(), &take.part, &settings);
         for truth in &take.truth.rolls {
             let roll = review.rolls.iter().find(|r| r.note == truth.note);
@@ -251,7 +250,7 @@ fn strokes_added_inside_rolls_are_there() {
     let (mut added, mut there, mut outside) = (0, 0, 0);
     for seed in 100..100 + TAKES {
         let take = takes::make_coded(Kind::Phone, Instrument::Modal, seed);
-        let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+        let recording = take.recording();
         let heard = listen(recording).unwrap();
         let first = align(&take.part, &heard.candidates, None, &settings);
         let anew = again(&heard, &take.part, &first, settings.a4_hz);

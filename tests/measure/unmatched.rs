@@ -3,13 +3,12 @@
 use kettlemark::align::align;
 use kettlemark::listen::{self, Heard};
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::takes::{self, MadeTake};
 
 fn heard(take: &MadeTake) -> Heard {
-    let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+    let recording = take.recording();
     listen::listen(recording).unwrap()
 }
 

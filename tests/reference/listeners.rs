@@ -9,7 +9,6 @@
 //! nothing to tune.
 
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::takes::{self, MadeTake};
@@ -46,7 +45,7 @@ fn merged(times: impl IntoIterator<Item = f64>) -> Vec<f64> {
 }
 
 fn ours(take: &MadeTake) -> (Vec<f64>, Vec<f64>) {
-    let recording = Recording::from_samples(take.samples.clone(), take.rate_hz);
+    let recording = take.recording();
     let heard = kettlemark::listen::listen(recording).unwrap();
     let blind = heard.candidates.iter().filter(|c| c.log_odds > 0.0);
     let blind = merged(blind.map(|c| c.time_s));

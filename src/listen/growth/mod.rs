@@ -312,7 +312,7 @@ mod tests {
         let (strokes, delays) = hidden(60, 7);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        let grown = Grown::of_take(&openings);
+        let grown = Grown::of_take(&openings, false);
         let growth = grown.likelier();
         let mut errors: Vec<f64> = openings
             .iter()

@@ -31,9 +31,18 @@ const ROUNDS_AGAIN: usize = 2;
 /// long steps, then in short ones.
 const SHORTER: usize = 30;
 const STEP: usize = 5;
-/// So much better than without an echo strokes must be described with one,
-/// nepers a stroke.
-const LIKELIER: f64 = 4.0;
+/// By the sound alone an echo is believed in where strokes are described so much
+/// better with one, nepers a stroke; where some would else begin weakly, which
+/// an echo can seem to be, so much.
+const LIKELIER: f64 = 3.5;
+const LIKELIER_THAN_WEAK: f64 = 1.0;
+/// Once it is known how steady strokes come out, they must be so much steadier
+/// with an echo, nepers. Where some would else begin weakly, each neper counts
+/// for so many nepers a stroke of what the sound says, and both must come to so
+/// much.
+const STEADIER: f64 = 0.03;
+const SOUND: f64 = 100.0;
+const BOTH: f64 = -5.0;
 /// So much better than one way two must describe the strokes, nepers a stroke;
 /// and as many strokes must begin weakly, for as many bins.
 const BETTER: f64 = 1.5;
@@ -59,15 +68,18 @@ struct Weakly {
 /// with one.
 #[derive(Clone, Debug, Default)]
 pub struct Grown {
+    /// Whether the codec of the recording is one that lets strokes echo.
+    coded: bool,
     pub plain: Ways,
     pub echoing: Ways,
     /// How much better strokes are described with one, nepers a stroke.
-    pub gained: f64,
+    gained: f64,
 }
 
 impl Grown {
-    /// Learned from the clear strokes of a take.
-    pub fn of_take(openings: &[Opening<'_>]) -> Self {
+    /// Learned from the clear strokes of a take, which is `coded` with a codec
+    /// that lets strokes echo, or may be.
+    pub fn of_take(openings: &[Opening<'_>], coded: bool) -> Self {
         let searched = some(openings, SEARCHED);
         let expected = Growth::expected(openings);
         let echoing = Ways::once(expected.clone().echoing().learn(openings));
@@ -78,24 +90,33 @@ impl Grown {
         }
         let gained = |o| plain.cost(o) - echoing.cost(o);
         let gained: f64 = searched.iter().map(gained).sum();
-        let mut grown = Self {
+        Self {
+            coded,
             plain,
             echoing,
             gained: gained / searched.len().max(1) as f64,
-        };
-        if grown.gained > LIKELIER {
-            // What seems to begin weakly is then an echo.
-            grown.plain.weakly = None;
         }
-        grown
     }
 
     /// What the sound alone makes likelier.
     pub fn likelier(&self) -> &Ways {
-        if self.gained > LIKELIER {
+        let least = match self.plain.weakly {
+            Some(_) => LIKELIER_THAN_WEAK,
+            None => LIKELIER,
+        };
+        if self.gained > least {
             &self.echoing
         } else {
             &self.plain
+        }
+    }
+
+    /// Whether there is an echo, if strokes come out so much steadier with one,
+    /// nepers.
+    pub fn echoes(&self, steadier: f64) -> bool {
+        match self.plain.weakly {
+            Some(_) => self.gained + SOUND * steadier > BOTH,
+            None => steadier > STEADIER || self.coded && self.gained > LIKELIER,
         }
     }
 }
@@ -329,7 +350,7 @@ mod tests {
         let (strokes, delays) = strokes(80, 22);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        let ways = Grown::of_take(&openings).likelier().clone();
+        let ways = Grown::of_take(&openings, false).likelier().clone();
         let off_ms = |ways: &Ways| -> Vec<f64> {
             let pairs = openings.iter().zip(&delays);
             pairs
@@ -353,7 +374,7 @@ mod tests {
         let (strokes, _) = strokes(80, 0);
         let residual = strokes.residual();
         let openings = openings(&residual, &strokes);
-        let ways = Grown::of_take(&openings).likelier().clone();
+        let ways = Grown::of_take(&openings, false).likelier().clone();
         assert!(ways.weakly.is_none() && !ways.at_once.echoes);
     }
 
@@ -392,7 +413,7 @@ mod tests {
                 })
                 .count()
         };
-        let grown = Grown::of_take(&openings);
+        let grown = Grown::of_take(&openings, false);
         let (likelier, other) = (grown.likelier(), &grown.plain);
         assert!(likelier.at_once.echoes && !other.at_once.echoes);
         assert!(

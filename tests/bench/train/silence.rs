@@ -1,14 +1,12 @@
 //! A note at which no stroke was found: played or left out? The weights of
 //! `src/listen/silence.rs`.
 
-use crate::{KINDS, fit, takes};
+use crate::{KINDS, drawn, fit, made};
 use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs, Voices};
 use kettlemark::settings::Settings;
-use kettlemark::take::Recording;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
-use kettlemark_test_support::takes::make_coded;
 use kettlemark_test_support::truth::Fate;
 use rayon::prelude::*;
 use std::ops::Range;
@@ -33,8 +31,8 @@ struct Tally {
 
 impl Tally {
     fn of(kind: Kind, instrument: Instrument, seed: u64) -> Self {
-        let take = make_coded(kind, instrument, seed);
-        let recording = Recording::from_samples(take.samples, take.rate_hz);
+        let take = made(kind, instrument, seed);
+        let recording = take.recording();
         let heard = listen::listen(recording).expect("samples are at hand");
         let settings = Settings::default();
         let first = align(&take.part, &heard.candidates, None, &settings);
@@ -59,7 +57,7 @@ impl Tally {
 
     /// Of the takes of some kinds on both sorts of drums.
     fn over(kinds: &[Kind], seeds: Range<u64>) -> Self {
-        let tallies: Vec<Self> = takes(kinds, seeds)
+        let tallies: Vec<Self> = drawn(kinds, seeds)
             .into_par_iter()
             .map(|(kind, instrument, seed)| Self::of(kind, instrument, seed))
             .collect();

@@ -28,6 +28,15 @@ impl Codec {
         Self::ALL[(seed % 3) as usize]
     }
 
+    /// Its short name in [`kettlemark::take::TakeInfo`].
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Aac64 => "aac",
+            Self::Mp3At96 => "mp3",
+            Self::Opus32 => "opus",
+        }
+    }
+
     fn arguments(self) -> (&'static str, &'static [&'static str]) {
         match self {
             Self::Aac64 => ("take.m4a", &["-c:a", "aac", "-b:a", "64k"]),

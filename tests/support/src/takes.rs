@@ -11,6 +11,7 @@ use crate::render::{self, HEAD_S};
 use crate::sitting::{self, Aside, Plan};
 use crate::truth::{Fate, TrueNote, TruePassage, TrueRoll, TrueStop, TrueStroke, Truth};
 use kettlemark::part::{Part, quarters_f64};
+use kettlemark::take::Recording;
 use std::path::Path;
 
 /// Seeds from here on are for judging and are never looked at while hearing
@@ -30,6 +31,19 @@ pub struct MadeTake {
     /// (its first 80 ms, 50 to 4000 Hz, before any gain control), dB re one
     /// level for the whole take.
     pub levels_db: Vec<f64>,
+    /// The codec it went through.
+    pub coded: Option<Codec>,
+}
+
+impl MadeTake {
+    /// A recording of it.
+    pub fn recording(&self) -> Recording {
+        let recording = Recording::from_samples(self.samples.clone(), self.rate_hz);
+        match self.coded {
+            Some(codec) => recording.decoded_from(codec.name()),
+            None => recording,
+        }
+    }
 }
 
 /// Makes a take: part, player, drums and conditions all drawn from the seed.
@@ -125,8 +139,12 @@ pub fn make_through(
     seed: u64,
 ) -> MadeTake {
     let mut take = make(kind, instrument, seed);
-    let back = codec.and_then(|codec| codec::through(codec, &take.samples, take.rate_hz));
-    take.samples = back.unwrap_or(take.samples);
+    if let Some(codec) = codec
+        && let Some(back) = codec::through(codec, &take.samples, take.rate_hz)
+    {
+        take.samples = back;
+        take.coded = Some(codec);
+    }
     take
 }
 
@@ -239,6 +257,7 @@ fn sound(
         rate_hz,
         truth,
         levels_db,
+        coded: None,
     }
 }
 
