@@ -125,14 +125,21 @@ pub(super) fn place_again(
         let two = two.map(weighed);
         two.filter(|two| two.0 < once.0).unwrap_or(once)
     };
-    let (plain, echoing) = (learned(&heard.ways.plain), learned(&heard.ways.echoing));
-    // Not a number, and so no echo, where too few strokes follow one another to
-    // tell how steady they are.
-    let steadier = (plain.0 / echoing.0).ln();
-    let of_take = if heard.ways.echoes(steadier) {
-        echoing.1
-    } else {
-        plain.1
+    let grown = &heard.ways;
+    let of_take = match grown.echoes_anyway() {
+        Some(true) => learned(&grown.echoing).1,
+        Some(false) => learned(&grown.plain).1,
+        None => {
+            let (plain, echoing) = (learned(&grown.plain), learned(&grown.echoing));
+            // Not a number, and so no echo, where too few strokes follow one
+            // another to tell how steady they are.
+            let steadier = (plain.0 / echoing.0).ln();
+            if grown.echoes(steadier) {
+                echoing.1
+            } else {
+                plain.1
+            }
+        }
     };
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes

@@ -31,18 +31,19 @@ const ROUNDS_AGAIN: usize = 2;
 /// long steps, then in short ones.
 const SHORTER: usize = 30;
 const STEP: usize = 5;
-/// By the sound alone an echo is believed in where strokes are described so much
-/// better with one, nepers a stroke; where some would else begin weakly, which
-/// an echo can seem to be, so much.
+/// An echo is believed in where strokes are described so much better with one,
+/// nepers a stroke, before the part is known; where some would else begin weakly,
+/// which an echo can seem to be, so much.
 const LIKELIER: f64 = 3.5;
 const LIKELIER_THAN_WEAK: f64 = 1.0;
-/// Once it is known how steady strokes come out, they must be so much steadier
-/// with an echo, nepers. Where some would else begin weakly, each neper counts
-/// for so many nepers a stroke of what the sound says, and both must come to so
-/// much.
+/// Once it is known how steady strokes come out, they must also be so much
+/// steadier with an echo, nepers, unless the recording is coded. Where some would
+/// else begin weakly, each neper counts for so many nepers a stroke of what the
+/// sound says, and both must come to so much; from so much on it is asked for.
 const STEADIER: f64 = 0.03;
 const SOUND: f64 = 100.0;
 const BOTH: f64 = -5.0;
+const ASKED_FOR: f64 = -8.0;
 /// So much better than one way two must describe the strokes, nepers a stroke;
 /// and as many strokes must begin weakly, for as many bins.
 const BETTER: f64 = 1.5;
@@ -111,12 +112,26 @@ impl Grown {
         }
     }
 
+    /// Whether there is an echo, if that does not depend on how steady strokes
+    /// come out.
+    pub fn echoes_anyway(&self) -> Option<bool> {
+        let (least, decides) = match self.plain.weakly {
+            Some(_) => (ASKED_FOR, false),
+            None => (LIKELIER, self.coded),
+        };
+        if self.gained > least {
+            decides.then_some(true)
+        } else {
+            Some(false)
+        }
+    }
+
     /// Whether there is an echo, if strokes come out so much steadier with one,
-    /// nepers.
+    /// nepers, where that decides.
     pub fn echoes(&self, steadier: f64) -> bool {
         match self.plain.weakly {
             Some(_) => self.gained + SOUND * steadier > BOTH,
-            None => steadier > STEADIER || self.coded && self.gained > LIKELIER,
+            None => steadier > STEADIER,
         }
     }
 }
@@ -376,6 +391,31 @@ mod tests {
         let openings = openings(&residual, &strokes);
         let ways = Grown::of_take(&openings, false).likelier().clone();
         assert!(ways.weakly.is_none() && !ways.at_once.echoes);
+    }
+
+    #[test]
+    fn a_coded_take_echoes_where_its_sound_says_so_and_others_where_strokes_do_too() {
+        let anyway = |coded, gained| {
+            let plain = Grown::default();
+            Grown {
+                coded,
+                gained,
+                ..plain
+            }
+            .echoes_anyway()
+        };
+        assert_eq!(
+            [false, true].map(|coded| anyway(coded, 8.0)),
+            [None, Some(true)]
+        );
+        assert_eq!(
+            [false, true].map(|coded| anyway(coded, 1.0)),
+            [Some(false); 2]
+        );
+        // Too few strokes follow one another to tell how steady they are.
+        let steadier = [0.1, 0.0, f64::NAN];
+        let echoes = steadier.map(|s| Grown::default().echoes(s));
+        assert_eq!(echoes, [true, false, false]);
     }
 
     #[test]

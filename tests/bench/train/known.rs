@@ -1,13 +1,14 @@
 //! Is a candidate a stroke, now that the drums of the take are known? The
 //! weights of `src/listen/known.rs`.
 
-use crate::{KINDS, fit, loss, made, over};
+use crate::{KINDS, fit, loss, over};
 use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, Voices, known};
 use kettlemark::settings::Settings;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::onsets::pairs;
+use kettlemark_test_support::takes::make_coded;
 use std::ops::Range;
 
 /// Seeds for fitting and for the table; all below the first judging seed.
@@ -17,7 +18,7 @@ const CHECK: Range<u64> = 500..508;
 /// The candidates of a take, with whether each is a stroke; strokes that hardly
 /// stand out are left out.
 fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(known::Signs, bool)> {
-    let take = made(kind, instrument, seed);
+    let take = make_coded(kind, instrument, seed);
     let recording = take.recording();
     let heard = listen::listen(recording).expect("samples are at hand");
     let settings = Settings::default();

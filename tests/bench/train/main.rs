@@ -20,10 +20,8 @@ mod strokes;
 
 use kettlemark::listen::{self, FEATURE_NAMES, Logistic, SIGN_NAMES};
 use kettlemark::regression;
-use kettlemark_test_support::codec::Codec;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
-use kettlemark_test_support::takes::{self, MadeTake};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -36,22 +34,14 @@ const KINDS: [Kind; 5] = [
     Kind::Noise,
 ];
 
-/// Some kinds on both sorts of drums, seed by seed.
-fn drawn(kinds: &[Kind], seeds: Range<u64>) -> Vec<(Kind, Instrument, u64)> {
+/// The takes of some kinds on both sorts of drums, seed by seed.
+fn takes(kinds: &[Kind], seeds: Range<u64>) -> Vec<(Kind, Instrument, u64)> {
     let of_seed = |seed| {
         let of_kind =
             move |&kind| [Instrument::Modal, Instrument::Recorded].map(|i| (kind, i, seed));
         kinds.iter().flat_map(of_kind)
     };
     seeds.flat_map(of_seed).collect()
-}
-
-/// A take to fit weights to: those of a phone went through the codec of their
-/// seed, and of the others every other three did.
-fn made(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
-    let coded = kind == Kind::Phone || seed % 6 < 3;
-    let codec = coded.then(|| Codec::of_seed(seed));
-    takes::make_through(codec, kind, instrument, seed)
 }
 
 /// Signs, each with whether they are of a stroke.
@@ -63,7 +53,7 @@ fn over<const N: usize>(
     seeds: Range<u64>,
     labelled: fn(Kind, Instrument, u64) -> Labelled<N>,
 ) -> Labelled<N> {
-    drawn(kinds, seeds)
+    takes(kinds, seeds)
         .into_par_iter()
         .flat_map_iter(|(kind, instrument, seed)| labelled(kind, instrument, seed))
         .collect()

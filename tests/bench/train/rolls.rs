@@ -1,11 +1,11 @@
 //! Does a frame inside a roll sound like the contact of a stroke? The weights of
 //! `src/listen/rolling/evidence.rs`.
 
-use crate::{KINDS, fit, loss, made, over};
+use crate::{KINDS, fit, loss, over};
 use kettlemark::listen::{self, Heard, Logistic, rolling};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
-use kettlemark_test_support::takes::MadeTake;
+use kettlemark_test_support::takes::{MadeTake, make_coded};
 use kettlemark_test_support::truth::TrueRoll;
 use std::ops::Range;
 
@@ -67,7 +67,7 @@ fn rests(take: &MadeTake, heard: &Heard) -> Vec<(rolling::Signs, bool)> {
 /// The frames of a take's rolls and of rests, with whether a stroke begins in
 /// each; those beside such a one are left out.
 fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(rolling::Signs, bool)> {
-    let take = made(kind, instrument, seed);
+    let take = make_coded(kind, instrument, seed);
     let recording = take.recording();
     let heard = listen::listen(recording).expect("samples are at hand");
     let rolls = rolls(&take, &heard);

@@ -1,12 +1,13 @@
 //! A note at which no stroke was found: played or left out? The weights of
 //! `src/listen/silence.rs`.
 
-use crate::{KINDS, drawn, fit, made};
+use crate::{KINDS, fit, takes};
 use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs, Voices};
 use kettlemark::settings::Settings;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
+use kettlemark_test_support::takes::make_coded;
 use kettlemark_test_support::truth::Fate;
 use rayon::prelude::*;
 use std::ops::Range;
@@ -31,7 +32,7 @@ struct Tally {
 
 impl Tally {
     fn of(kind: Kind, instrument: Instrument, seed: u64) -> Self {
-        let take = made(kind, instrument, seed);
+        let take = make_coded(kind, instrument, seed);
         let recording = take.recording();
         let heard = listen::listen(recording).expect("samples are at hand");
         let settings = Settings::default();
@@ -57,7 +58,7 @@ impl Tally {
 
     /// Of the takes of some kinds on both sorts of drums.
     fn over(kinds: &[Kind], seeds: Range<u64>) -> Self {
-        let tallies: Vec<Self> = drawn(kinds, seeds)
+        let tallies: Vec<Self> = takes(kinds, seeds)
             .into_par_iter()
             .map(|(kind, instrument, seed)| Self::of(kind, instrument, seed))
             .collect();

@@ -1,11 +1,12 @@
 //! Is a rise a stroke? The weights of `src/listen/judge.rs`.
 
-use crate::{KINDS, drawn, fit, made};
+use crate::{KINDS, fit, takes};
 use kettlemark::listen::{Candidate, FEATURE_NAMES, Features, Listener, Logistic};
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::dsp::resample;
 use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::onsets::pairs;
+use kettlemark_test_support::takes::make_coded;
 use rayon::prelude::*;
 
 const FEATURES: usize = FEATURE_NAMES.len();
@@ -30,7 +31,7 @@ struct Sheet {
 }
 
 fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
-    let take = made(kind, instrument, seed);
+    let take = make_coded(kind, instrument, seed);
     let samples = resample(&take.samples, f64::from(take.rate_hz) / 16_000.0);
     let mut listener = Listener::default();
     listener.push(&samples);
@@ -72,7 +73,7 @@ fn sheet(kind: Kind, instrument: Instrument, seed: u64) -> Sheet {
 }
 
 fn sheets(seeds: std::ops::Range<u64>) -> Vec<Sheet> {
-    drawn(&KINDS, seeds)
+    takes(&KINDS, seeds)
         .into_par_iter()
         .map(|(k, i, s)| sheet(k, i, s))
         .collect()
