@@ -119,11 +119,11 @@ pub(super) fn place_again(
         unsteady_s(part, alignment, time_s)
     };
     let learned = |ways: &Ways| {
-        let weighed = |ways: Ways| (off_s(&ways), ways);
-        let (once, two) = ways.of_others(&everything);
-        let once = weighed(once);
-        let two = two.map(weighed);
-        two.filter(|two| two.0 < once.0).unwrap_or(once)
+        let weighed = ways.of_others(&everything).into_iter();
+        let weighed = weighed.map(|ways| (off_s(&ways), ways));
+        weighed
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .unwrap_or_default()
     };
     let grown = &heard.ways;
     let of_take = match grown.echoes_anyway() {

@@ -120,17 +120,23 @@ impl Growth {
         }
     }
 
-    /// Learns from strokes that grow alike, beginning with this growth.
+    /// Learns from strokes that grow alike, beginning with this growth and where
+    /// each is picked first.
     fn learn(&self, openings: &[Opening<'_>]) -> Self {
         // An echo hides from a first pick where the contact is.
-        let first = |o| {
-            if self.echoes {
-                self.find(o).0
-            } else {
-                near_pick(o)
-            }
-        };
-        let mut chances: Vec<Chances> = openings.iter().map(first).collect();
+        if self.echoes {
+            return self.learn_again(openings);
+        }
+        self.settle(openings, openings.iter().map(near_pick).collect())
+    }
+
+    /// Learns from strokes that grow alike, beginning with where this growth has
+    /// each.
+    fn learn_again(&self, openings: &[Opening<'_>]) -> Self {
+        self.settle(openings, openings.iter().map(|o| self.find(o).0).collect())
+    }
+
+    fn settle(&self, openings: &[Opening<'_>], mut chances: Vec<Chances>) -> Self {
         for _ in 0..ROUNDS {
             let growth = self.with(openings, &chances);
             for (opening, chances) in openings.iter().zip(&mut chances) {

@@ -39,10 +39,9 @@ const LIKELIER_THAN_WEAK: f64 = 1.0;
 /// Once it is known how steady strokes come out, they must also be so much
 /// steadier with an echo, nepers, unless the recording is coded. Where some would
 /// else begin weakly, each neper counts for so many nepers a stroke of what the
-/// sound says, and both must come to so much; from so much on it is asked for.
+/// sound says, which need not ask where it says less than this.
 const STEADIER: f64 = 0.03;
-const SOUND: f64 = 100.0;
-const BOTH: f64 = -5.0;
+const SOUND: f64 = 50.0;
 const ASKED_FOR: f64 = -8.0;
 /// So much better than one way two must describe the strokes, nepers a stroke;
 /// and as many strokes must begin weakly, for as many bins.
@@ -130,7 +129,7 @@ impl Grown {
     /// nepers, where that decides.
     pub fn echoes(&self, steadier: f64) -> bool {
         match self.plain.weakly {
-            Some(_) => self.gained + SOUND * steadier > BOTH,
+            Some(_) => self.gained + SOUND * steadier > 0.0,
             None => steadier > STEADIER,
         }
     }
@@ -138,17 +137,21 @@ impl Grown {
 
 impl Ways {
     /// Learned from other strokes of the same take: as if all sounded at once,
-    /// and, where some strokes of the take begin weakly, in both ways.
-    pub fn of_others(&self, openings: &[Opening<'_>]) -> (Self, Option<Self>) {
+    /// and, where some strokes of the take begin weakly, in both ways, and as if
+    /// all began so.
+    pub fn of_others(&self, openings: &[Opening<'_>]) -> Vec<Self> {
         let mut expected = Growth::expected(openings);
         expected.echoes = self.at_once.echoes;
         let once = Self::once(expected.learn(openings));
-        let two = self.weakly.as_ref().map(|weakly| {
-            let prior = Self::both(expected, weakly.clone());
-            let two = Self::both(once.at_once.clone(), weakly.clone());
-            two.settle(&prior, openings, ROUNDS)
-        });
-        (once, two)
+        let Some(weakly) = &self.weakly else {
+            return vec![once];
+        };
+        let prior = Self::both(expected, weakly.clone());
+        let two = Self::both(once.at_once.clone(), weakly.clone());
+        let two = two.settle(&prior, openings, ROUNDS);
+        let all = two.weakly.as_ref().map(|w| w.growth.learn_again(openings));
+        let all = all.map(Self::once);
+        [Some(once), Some(two), all].into_iter().flatten().collect()
     }
 
     /// What a stroke costs one way or the other, nepers.
@@ -377,6 +380,11 @@ mod tests {
         };
         let far = |off: &[f64]| off.iter().filter(|ms| ms.abs() > 3.0).count();
         let alone = Ways::once(ways.at_once.clone());
+        let [once, two, all] = &ways.of_others(&openings)[..] else {
+            panic!("three ways");
+        };
+        let each = [once, two, all].map(|ways| far(&off_ms(ways)));
+        assert!(each[0] > 50 && each[1] < 15 && each[2] < 30, "{each:?}");
         assert!(far(&off_ms(&ways)) < 8, "{:?}", off_ms(&ways));
         assert!(far(&off_ms(&alone)) > 50, "{:?}", off_ms(&alone));
         let at_once = openings.iter().step_by(4);
