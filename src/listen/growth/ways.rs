@@ -150,8 +150,10 @@ impl Ways {
         let two = Self::both(once.at_once.clone(), weakly.clone());
         let two = two.settle(&prior, openings, ROUNDS);
         let all = two.weakly.as_ref().map(|w| w.growth.learn_again(openings));
-        let all = all.map(Self::once);
-        [Some(once), Some(two), all].into_iter().flatten().collect()
+        let mut ways = vec![once];
+        ways.push(two);
+        ways.extend(all.map(Self::once));
+        ways
     }
 
     /// What a stroke costs one way or the other, nepers.
