@@ -5,7 +5,8 @@
 //! through a phone its first milliseconds then stand ten decibels and more
 //! below a second rise, a strong reflection, and each stroke by itself is best
 //! placed there. The mean over all strokes of that kind shows the weak
-//! beginning.
+//! beginning. In some takes every stroke begins weakly, those that seem to sound
+//! at once too.
 //!
 //! A lossy codec lets something of a stroke sound before it, up to the length of
 //! its blocks: an echo that looks like a weak beginning, but is longer before
