@@ -40,10 +40,10 @@ const LIKELIER_THAN_WEAK: f64 = 1.0;
 /// Once it is known how steady strokes come out, they must also be so much
 /// steadier with an echo, nepers, unless the recording is coded. Where some would
 /// else begin weakly, each neper counts for so many nepers a stroke of what the
-/// sound says, which need not ask where it says less than this.
+/// sound says; where that is less than this, it has decided against an echo.
 const STEADIER: f64 = 0.03;
 const SOUND: f64 = 50.0;
-const ASKED_FOR: f64 = -8.0;
+const OPEN: f64 = -8.0;
 /// So much better than one way two must describe the strokes, nepers a stroke;
 /// and as many strokes must begin weakly, for as many bins.
 const BETTER: f64 = 1.5;
@@ -116,7 +116,7 @@ impl Grown {
     /// come out.
     pub fn echoes_anyway(&self) -> Option<bool> {
         let (least, decides) = match self.plain.weakly {
-            Some(_) => (ASKED_FOR, false),
+            Some(_) => (OPEN, false),
             None => (LIKELIER, self.coded),
         };
         if self.gained > least {
@@ -151,8 +151,7 @@ impl Ways {
         let two = Self::both(once.at_once.clone(), weakly.clone());
         let two = two.settle(&prior, openings, ROUNDS);
         let all = two.weakly.as_ref().map(|w| w.growth.learn_again(openings));
-        let mut ways = vec![once];
-        ways.push(two);
+        let mut ways = vec![once, two];
         ways.extend(all.map(Self::once));
         ways
     }
@@ -407,22 +406,17 @@ mod tests {
     #[test]
     fn a_coded_take_echoes_where_its_sound_says_so_and_others_where_strokes_do_too() {
         let anyway = |coded, gained| {
-            let plain = Grown::default();
-            Grown {
+            let grown = Grown {
                 coded,
                 gained,
-                ..plain
-            }
-            .echoes_anyway()
+                ..Grown::default()
+            };
+            grown.echoes_anyway()
         };
-        assert_eq!(
-            [false, true].map(|coded| anyway(coded, 8.0)),
-            [None, Some(true)]
-        );
-        assert_eq!(
-            [false, true].map(|coded| anyway(coded, 1.0)),
-            [Some(false); 2]
-        );
+        assert_eq!(anyway(false, 8.0), None);
+        assert_eq!(anyway(true, 8.0), Some(true));
+        assert_eq!(anyway(false, 1.0), Some(false));
+        assert_eq!(anyway(true, 1.0), Some(false));
         // Too few strokes follow one another to tell how steady they are.
         let steadier = [0.1, 0.0, f64::NAN];
         let echoes = steadier.map(|s| Grown::default().echoes(s));
