@@ -89,6 +89,7 @@ fn clean_takes_on_recorded_strokes_are_measured_within_their_bars() {
 }
 
 /// Codecs let something of a stroke sound before it; that is not taken for it.
+/// The samples are handed over without a word of their codec, which is harder.
 #[test]
 fn a_codec_hardly_moves_the_strokes_of_clean_takes() {
     for codec in Codec::ALL {
