@@ -118,29 +118,22 @@ pub(super) fn place_again(
         let time_s = |stroke: usize| Some(time(ways.place(&opening(stroke)?)).0);
         unsteady_s(part, alignment, time_s)
     };
-    let learned = |ways: &Ways| {
-        let weighed = ways.of_others(&everything).into_iter();
-        let weighed = weighed.map(|ways| (off_s(&ways), ways));
-        weighed
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .unwrap_or_default()
-    };
     let grown = &heard.ways;
-    let of_take = match grown.echoes_anyway() {
-        Some(true) => learned(&grown.echoing).1,
-        Some(false) => learned(&grown.plain).1,
-        None => {
-            let (plain, echoing) = (learned(&grown.plain), learned(&grown.echoing));
-            // Not a number, and so no echo, where too few strokes follow one
-            // another to tell how steady they are.
-            let steadier = (plain.0 / echoing.0).ln();
-            if grown.echoes(steadier) {
-                echoing.1
-            } else {
-                plain.1
-            }
-        }
+    let learned = |echoes| {
+        let ways = if echoes { &grown.echoing } else { &grown.plain };
+        ways.again(&everything)
     };
+    let of_take = grown.echoes_anyway().map(learned).unwrap_or_else(|| {
+        let (plain, echoing) = (learned(false), learned(true));
+        // Not a number, and so no echo, where too few strokes follow one another
+        // to tell how steady they are.
+        let steadier = (off_s(&plain) / off_s(&echoing)).ln();
+        if grown.echoes(steadier) {
+            echoing
+        } else {
+            plain
+        }
+    });
     for strokes in &of_setting {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()
