@@ -111,7 +111,7 @@ impl Grown {
     /// Whether there is an echo, if that does not depend on how steady strokes
     /// come out.
     pub fn echoes_anyway(&self) -> Option<bool> {
-        if self.may_seem_two() {
+        if self.plain.differ() {
             return (self.gained <= OPEN).then_some(false);
         }
         if self.gained <= LIKELIER {
@@ -123,11 +123,9 @@ impl Grown {
     /// Whether there is an echo, if strokes come out so much steadier with one,
     /// nepers, where that decides.
     pub fn echoes(&self, steadier: f64) -> bool {
-        if self.may_seem_two() {
-            self.gained + FLATTERED + STEADY * steadier > 0.0
-        } else {
-            steadier > STEADIER
-        }
+        let flattered = if self.coded { FLATTERED } else { 0.0 };
+        let likelier = self.gained + flattered + STEADY * steadier > 0.0;
+        (self.coded || steadier > STEADIER) && (likelier || !self.plain.differ())
     }
 
     /// Whether two ways in which strokes seem to grow may be an echo of the codec.
