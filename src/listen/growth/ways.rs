@@ -96,7 +96,7 @@ impl Grown {
 
     /// What the sound alone makes likelier.
     pub fn likelier(&self) -> &Ways {
-        let least = if self.may_seem_two() {
+        let least = if self.coded && self.plain.differ() {
             LIKELIER_THAN_TWO
         } else {
             LIKELIER
@@ -126,11 +126,6 @@ impl Grown {
         let flattered = if self.coded { FLATTERED } else { 0.0 };
         let likelier = self.gained + flattered + STEADY * steadier > 0.0;
         (self.coded || steadier > STEADIER) && (likelier || !self.plain.differ())
-    }
-
-    /// Whether two ways in which strokes seem to grow may be an echo of the codec.
-    fn may_seem_two(&self) -> bool {
-        self.coded && self.plain.differ()
     }
 }
 
@@ -362,8 +357,8 @@ mod tests {
         let alone = Ways::once(Growth::expected(&openings).learn(&openings));
         assert!(far(&off_ms(&ways)) < 8, "{:?}", off_ms(&ways));
         assert!(far(&off_ms(&alone)) > 50, "{:?}", off_ms(&alone));
-        let at_once = openings.iter().step_by(4);
-        let told = at_once.filter(|o| ways.place(o).weakly < 0.5).count();
+        let strong = openings.iter().step_by(4);
+        let told = strong.filter(|o| ways.place(o).weakly < 0.5).count();
         assert!(told > 13, "{told}");
     }
 
@@ -394,6 +389,25 @@ mod tests {
         let steadier = [0.1, 0.0, f64::NAN];
         let echoes = steadier.map(|s| Grown::default().echoes(s));
         assert_eq!(echoes, [true, false, false]);
+    }
+
+    #[test]
+    fn two_ways_may_be_an_echo_where_the_codec_or_steadier_strokes_say_so() {
+        let echoes = |coded, gained, steadier| {
+            let grown = Grown {
+                coded,
+                gained,
+                plain: Ways::two(&Growth::default()),
+                ..Grown::default()
+            };
+            grown
+                .echoes_anyway()
+                .unwrap_or_else(|| grown.echoes(steadier))
+        };
+        assert!(echoes(true, -3.0, 0.0) && !echoes(true, -4.0, 0.0));
+        assert!(echoes(true, -4.0, 0.02) && !echoes(true, -13.0, 0.9));
+        assert!(!echoes(false, 3.0, 0.02) && echoes(false, 3.0, 0.04));
+        assert!(!echoes(false, -3.0, 0.04) && !echoes(false, 3.0, f64::NAN));
     }
 
     #[test]
