@@ -16,7 +16,11 @@ const STRAY: f32 = 6.0;
 const TOGETHER: usize = 13;
 /// Delays whose costs are summed side by side.
 const AT_ONCE: usize = 4;
-/// A delay that costs this much more than another needs no close look, nepers.
+/// How far apart delays are looked at, bins: the last steps only beside those that
+/// matter.
+const STEPS: [usize; 3] = [4, 2, 1];
+/// A delay that costs so much more than another needs no close look, nepers for
+/// each bin that the look would be away from it.
 const NEGLIGIBLE: f64 = 8.0;
 /// Parts in which a codec lets a stroke sound before its contact: below them it
 /// is left hardly any room to.
@@ -59,31 +63,30 @@ pub fn chances(
     let own: [bool; DELAYS] = std::array::from_fn(|i| {
         (opening.place.own.0..=opening.place.own.1).contains(&(EARLIEST + i as i32))
     });
-    let mut costs: [f64; DELAYS] = std::array::from_fn(|i| {
-        let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
-        if own[i] {
-            0.5 * off * off
-        } else {
-            f64::INFINITY
-        }
-    });
     let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
     for (group, expected) in expected.iter_mut().enumerate() {
         if own[group * TOGETHER..][..TOGETHER].contains(&true) {
             expect(growth, rest, fresh, group, expected);
         }
     }
-    // Every other delay, and then what lies between two that matter.
-    let every_other = std::array::from_fn(|i| i % 2 == 0 && own[i]);
-    add_costs(opening, &expected, &every_other, &mut costs);
-    let least = costs.iter().step_by(2).copied();
-    let least = least.fold(f64::INFINITY, f64::min);
-    let between: [bool; DELAYS] = std::array::from_fn(|i| {
-        i % 2 == 1 && own[i] && costs[i - 1].min(costs[i + 1]) < least + NEGLIGIBLE
-    });
-    add_costs(opening, &expected, &between, &mut costs);
-    for i in (1..DELAYS).step_by(2).filter(|&i| !between[i]) {
-        costs[i] = f64::INFINITY;
+    let mut costs = [f64::INFINITY; DELAYS];
+    for apart in STEPS {
+        let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
+        let matters = |i: usize| {
+            let near = [i.checked_sub(apart), Some(i + apart)].into_iter().flatten();
+            let near = near.filter_map(|near| costs.get(near).copied());
+            near.fold(f64::INFINITY, f64::min) < least + NEGLIGIBLE * apart as f64
+        };
+        let chosen: [bool; DELAYS] = std::array::from_fn(|i| {
+            let delay = EARLIEST + i as i32;
+            let looked = apart < STEPS[0] && delay % (2 * apart as i32) == 0;
+            own[i] && delay % apart as i32 == 0 && !looked && (apart == STEPS[0] || matters(i))
+        });
+        for i in (0..DELAYS).filter(|&i| chosen[i]) {
+            let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
+            costs[i] = 0.5 * off * off;
+        }
+        add_costs(opening, &expected, &chosen, &mut costs);
     }
     of_costs(&costs)
 }

@@ -30,7 +30,7 @@ const STRENGTHS: [f32; 2] = [2.0, 0.5];
 const SILENT: f32 = 0.05;
 /// Two ways must describe strokes so much better than one, nepers a stroke.
 const BETTER: f64 = 2.0;
-/// Rounds of learning from strokes of one drum, where several ways are known.
+/// Rounds of learning from other strokes, where several ways are known.
 const ROUNDS_AGAIN: usize = 2;
 /// An echo is believed in where strokes are described so much better with one,
 /// nepers a stroke, before the part is known; where strokes else grow in two ways,
@@ -154,7 +154,7 @@ impl Ways {
     #[must_use]
     pub fn again(&self, openings: &[Opening<'_>]) -> Self {
         if self.differ() {
-            self.settle(openings, ROUNDS)
+            self.settle(openings, ROUNDS_AGAIN)
         } else {
             Self::of(openings, self.0[0].growth.echoes)
         }
