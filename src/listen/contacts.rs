@@ -4,7 +4,7 @@
 use super::growth::{Grown, Placed, Ways};
 use super::opening::{Opening, Place, some};
 use super::residual::Residual;
-use super::rises::{Rise, Scale};
+use super::rises::Rise;
 use super::{Candidate, Heard};
 use crate::align::{Alignment, Outcome, Passage};
 use crate::part::{Part, quarters_f64};
@@ -113,7 +113,6 @@ pub(super) fn place_again(
         .filter_map(opening)
         .collect();
     let everything = some(&everything, ENOUGH);
-    let scale = Scale::of(&heard.residual);
     let off_s = |ways: &Ways| {
         let time_s = |stroke: usize| Some(time(ways.place(&opening(stroke)?)).0);
         unsteady_s(part, alignment, time_s)
@@ -140,15 +139,11 @@ pub(super) fn place_again(
             .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
             .unzip();
         let ways = of_take.learn(&some(&openings, ENOUGH));
-        let halves = by_loudness(&scale, &openings).map(|half| of_take.learn(&some(&half, ENOUGH)));
         for (&stroke, opening) in strokes.iter().zip(&openings) {
             let (time_s, time_sd_s) = time(ways.place(opening));
-            let [soft_s, loud_s] = halves
-                .each_ref()
-                .map(|half| sample_s(half.place(opening).at));
             let candidate = &mut candidates[stroke];
             candidate.time_s = time_s;
-            candidate.time_sd_s = time_sd_s.hypot(soft_s - loud_s) * doubted(candidate.log_odds);
+            candidate.time_sd_s = time_sd_s * doubted(candidate.log_odds);
         }
     }
 }
@@ -193,20 +188,6 @@ fn off_s(struck: &[(f64, f64)]) -> Vec<f64> {
 /// How much unsurer a contact is where it is doubtful whether there is one.
 fn doubted(log_odds: f64) -> f64 {
     1.0 + DOUBTED * probability(DOUBTED_LOG_ODDS - log_odds)
-}
-
-/// The softer half of some strokes, and the louder one. Noise hides more of the
-/// beginning of soft ones: where a stroke would lie elsewhere if it grew as the
-/// one half or as the other, its contact is that unsure.
-fn by_loudness<'a>(scale: &Scale<'_>, openings: &[Opening<'a>]) -> [Vec<Opening<'a>>; 2] {
-    let mut openings = openings.to_vec();
-    openings.sort_by_cached_key(|o| {
-        let fresh: f32 = scale.fresh(o.place.bin).iter().sum();
-        // Never negative: its bits rise as it does.
-        fresh.to_bits()
-    });
-    let loud = openings.split_off(openings.len() / 2);
-    [openings, loud]
 }
 
 /// Seconds of a sample.

@@ -73,7 +73,9 @@ pub fn chances(
     for apart in STEPS {
         let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
         let matters = |i: usize| {
-            let near = [i.checked_sub(apart), Some(i + apart)].into_iter().flatten();
+            let near = [i.checked_sub(apart), Some(i + apart)]
+                .into_iter()
+                .flatten();
             let near = near.filter_map(|near| costs.get(near).copied());
             near.fold(f64::INFINITY, f64::min) < least + NEGLIGIBLE * apart as f64
         };
