@@ -81,8 +81,8 @@ pub fn chances(
         };
         let chosen: [bool; DELAYS] = std::array::from_fn(|i| {
             let delay = EARLIEST + i as i32;
-            let looked = apart < STEPS[0] && delay % (2 * apart as i32) == 0;
-            own[i] && delay % apart as i32 == 0 && !looked && (apart == STEPS[0] || matters(i))
+            let due = own[i] && delay % apart as i32 == 0 && costs[i].is_infinite();
+            due && (apart == STEPS[0] || matters(i))
         });
         for i in (0..DELAYS).filter(|&i| chosen[i]) {
             let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
