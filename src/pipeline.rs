@@ -21,6 +21,7 @@ pub fn review(heard: &Heard, part: &Part, settings: &Settings) -> Review {
         unheard: listen::unheard(heard, part, &first, &voices),
     };
     let alignment = align(part, &heard.candidates, Some(&evidence), settings);
+    let heard = &listen::in_step(heard, part, &alignment);
     let strokes = listen::describe(heard, part, &alignment, Some(&evidence), settings);
     measure::assemble(heard, part, &alignment, &strokes, settings)
 }

@@ -85,13 +85,13 @@ pub(super) fn time(placed: Placed) -> (f64, f64) {
 
 /// Places the contacts of matched strokes anew, each by how the strokes on its
 /// own drum grow. `candidates` are those of `heard`, with the log odds that are
-/// known by now.
+/// known by now. Gives how strokes grow on the drum of every setting.
 pub(super) fn place_again(
     candidates: &mut [Candidate],
     heard: &Heard,
     part: &Part,
     alignment: &Alignment,
-) {
+) -> Vec<Ways> {
     let note_settings = part.note_settings();
     let mut of_setting: Vec<Vec<usize>> = vec![Vec::new(); part.settings().len()];
     for passage in &alignment.passages {
@@ -133,7 +133,7 @@ pub(super) fn place_again(
             plain
         }
     });
-    for strokes in &of_setting {
+    let place = |strokes: &Vec<usize>| {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()
             .filter_map(|&stroke| Some((stroke, opening(stroke)?)))
@@ -145,7 +145,9 @@ pub(super) fn place_again(
             candidate.time_s = time_s;
             candidate.time_sd_s = time_sd_s * doubted(candidate.log_odds);
         }
-    }
+        ways
+    };
+    of_setting.iter().map(place).collect()
 }
 
 /// How far strokes lie on average from where the strokes before and behind them

@@ -18,13 +18,14 @@ mod residual;
 mod rises;
 pub mod rolling;
 mod silence;
+mod spaced;
 mod tone;
 mod usual;
 mod views;
 mod voices;
 
 pub use describe::describe;
-pub use growth::Grown;
+pub use growth::{Grown, Ways};
 pub use in_rolls::FIRST_SD_S;
 pub use judge::{FEATURE_NAMES, Features};
 pub use logistic::Logistic;
@@ -32,6 +33,7 @@ pub use metronome::Metronome;
 pub use opening::Place;
 pub use residual::Residual;
 pub use silence::{SIGN_NAMES, Signs, signs, unheard};
+pub use spaced::PLACED_ALONE;
 pub use voices::Voices;
 
 use crate::align::Alignment;
@@ -69,17 +71,24 @@ pub fn again(heard: &Heard, part: &Part, alignment: &Alignment, a4_hz: f64) -> H
     let mut candidates = heard.candidates.clone();
     let voices = Voices::learn(heard, part, alignment, a4_hz);
     known::weigh(&mut candidates, heard, part, alignment, &voices);
-    contacts::place_again(&mut candidates, heard, part, alignment);
+    let ways_of_settings = contacts::place_again(&mut candidates, heard, part, alignment);
     in_rolls::weigh(&mut candidates, heard, part, alignment);
     Heard {
-        take: heard.take.clone(),
         candidates,
-        places: Arc::clone(&heard.places),
-        residual: Arc::clone(&heard.residual),
-        metronome: heard.metronome.clone(),
-        low: Arc::clone(&heard.low),
-        bands: Arc::clone(&heard.bands),
-        ways: Arc::clone(&heard.ways),
+        ways_of_settings: Arc::new(ways_of_settings),
+        ..heard.clone()
+    }
+}
+
+/// Places the strokes inside rolls by one another, now that the matching has said
+/// which they are.
+#[must_use]
+pub fn in_step(heard: &Heard, part: &Part, alignment: &Alignment) -> Heard {
+    let mut candidates = heard.candidates.clone();
+    spaced::place(&mut candidates, heard, part, alignment);
+    Heard {
+        candidates,
+        ..heard.clone()
     }
 }
 
@@ -131,6 +140,7 @@ impl Listener {
             low: Arc::new(frames.low),
             bands: Arc::new(frames.bands),
             ways: Arc::new(ways),
+            ways_of_settings: Arc::default(),
         }
     }
 
@@ -305,6 +315,8 @@ pub struct Heard {
     pub bands: Arc<Bands>,
     /// How its strokes may grow.
     pub ways: Arc<Grown>,
+    /// How they grow on the drum of every setting, once the part is known.
+    pub ways_of_settings: Arc<Vec<Ways>>,
 }
 
 /// Something that may be a stroke.

@@ -8,8 +8,8 @@ use super::VAGUE_DB;
 use super::dynamics;
 use super::scene::Scene;
 use crate::align::Outcome;
-use crate::listen::rolling::{self, Rolled, Span};
-use crate::listen::{Bands, FIRST_SD_S, Stroke};
+use crate::listen::rolling::{self, LEAST_STROKES, MOST_HOLES, Rolled, Span};
+use crate::listen::{Bands, FIRST_SD_S, PLACED_ALONE, Stroke};
 use crate::part::{Quarters, quarters_f64};
 use crate::review::Roll;
 use crate::stats::{self, Estimate};
@@ -20,18 +20,11 @@ pub const SURE: f64 = 0.7;
 /// one whose first stroke was heard, and of one whose beginning is in doubt.
 const ROLLED: f64 = -2.0;
 const ROLLED_UNSURE: f64 = 0.0;
-/// Fewest strokes for a rate and for evenness.
-const LEAST_STROKES: usize = 5;
-/// Most periods per distance heard.
-const MOST_HOLES: f64 = 1.35;
 /// A distance is a whole number of periods within this share of one.
 const WHOLE: f64 = 0.3;
 /// The rates by single strokes and by sound agree within so many standard
 /// uncertainties.
 const AGREE: f64 = 2.5;
-/// Strokes whose time is less sure than this share of a period say nothing of
-/// evenness.
-const PLACED: f64 = 0.06;
 /// The level along a roll: strokes a step, fewest and most steps.
 const STEP_STROKES: usize = 3;
 const FEWEST_STEPS: usize = 3;
@@ -236,7 +229,10 @@ pub fn rate_from_times(times: &[f64], about_hz: f64) -> Option<Estimate> {
 /// The root is then as unsure as its slope says, near zero as the root of that
 /// uncertainty, and nowhere surer than what the times leave open of a distance.
 pub fn unevenness_pct(times_s: &[f64], sds_s: &[f64], period_s: f64) -> Option<Estimate> {
-    let sure: Vec<bool> = sds_s.iter().map(|sd| *sd < PLACED * period_s).collect();
+    let sure: Vec<bool> = sds_s
+        .iter()
+        .map(|sd| *sd < PLACED_ALONE * period_s)
+        .collect();
     let (gaps, noise): (Vec<f64>, Vec<f64>) = (1..times_s.len().min(sds_s.len()))
         .filter(|&i| sure[i - 1] && sure[i])
         .map(|i| {

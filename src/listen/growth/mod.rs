@@ -18,7 +18,7 @@ mod ways;
 pub use ways::{Grown, Ways};
 
 use super::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
-use super::residual::PARTS;
+use super::residual::{BIN, PARTS};
 use rest::{QUIET, Rest};
 
 /// Bins in which the growth is followed: 50 ms.
@@ -66,6 +66,25 @@ pub struct Placed {
     pub sd: f64,
     /// The chance that the stroke begins weakly.
     pub weakly: f64,
+}
+
+impl Placed {
+    /// From the chance of each delay.
+    pub fn of(opening: &Opening<'_>, chances: &[f64; DELAYS], weakly: f64) -> Self {
+        let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
+        for (i, chance) in chances.iter().enumerate() {
+            let delay = f64::from(EARLIEST + i as i32);
+            sum += chance;
+            mean += chance * delay;
+            square += chance * delay * delay;
+        }
+        mean /= sum;
+        Self {
+            at: opening.coarse() as f64 + mean * BIN as f64,
+            sd: (square / sum - mean * mean).max(0.0).sqrt() * BIN as f64,
+            weakly,
+        }
+    }
 }
 
 impl Default for Growth {

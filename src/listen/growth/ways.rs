@@ -13,8 +13,7 @@
 //! one stroke than before another, and mostly high.
 
 use super::{Chances, FOLLOWED, Growth, Placed, ROUNDS, TRUST};
-use crate::listen::opening::{DELAYS, EARLIEST, Opening, some};
-use crate::listen::residual::BIN;
+use crate::listen::opening::{DELAYS, Opening, some};
 
 /// Beginnings that a growth is tried with before it is learned once more: bins,
 /// and their power against the mean of what follows. Strokes that are all picked
@@ -190,21 +189,15 @@ impl Ways {
 
     /// Places the contact of one stroke.
     pub fn place(&self, opening: &Opening<'_>) -> Placed {
+        let (chances, weakly) = self.chances(opening);
+        Placed::of(opening, &chances, weakly)
+    }
+
+    /// The chance of each delay of a stroke, and that it begins weakly.
+    pub fn chances(&self, opening: &Opening<'_>) -> ([f64; DELAYS], f64) {
         let (ways, _) = self.look(opening);
-        let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
-        for i in 0..DELAYS {
-            let chance = ways.iter().map(|(_, c)| f64::from(c[i])).sum::<f64>();
-            let delay = f64::from(EARLIEST + i as i32);
-            sum += chance;
-            mean += chance * delay;
-            square += chance * delay * delay;
-        }
-        mean /= sum;
-        Placed {
-            at: opening.coarse() as f64 + mean * BIN as f64,
-            sd: (square / sum - mean * mean).max(0.0).sqrt() * BIN as f64,
-            weakly: 1.0 - ways[0].0,
-        }
+        let chance = |i: usize| ways.iter().map(|(_, c)| f64::from(c[i])).sum();
+        (std::array::from_fn(chance), 1.0 - ways[0].0)
     }
 
     /// Learns all ways from strokes, with these as a few strokes more.
@@ -313,6 +306,7 @@ mod tests {
     use super::super::COARSE;
     use super::super::tests::{Draw, Strokes, openings};
     use super::*;
+    use crate::listen::residual::BIN;
 
     /// Strokes that sound 12 dB below what they grow to `weak` bins later, just
     /// above what was there before, every fourth of them 4 dB below it; each is

@@ -7,7 +7,7 @@ use crate::regression::probability;
 
 /// Spread of the distance between two strokes, as a share of it: two uneven
 /// hands and their scatter.
-const SPREAD: f64 = 0.045;
+pub const SPREAD: f64 = 0.045;
 /// Distances up to this many times the mean are looked at: over four times the
 /// spread.
 const FARTHEST: f64 = 1.2;

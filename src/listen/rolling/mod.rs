@@ -15,6 +15,7 @@
 mod chain;
 mod evidence;
 
+pub use chain::SPREAD;
 pub use evidence::{SIGN_NAMES, Signs, signs};
 
 use super::{Bands, Residual, is_peak};
@@ -35,6 +36,12 @@ const USUAL: (f64, f64) = (10.5, 0.25);
 const WITHIN: f64 = 0.08;
 /// A rate is near another within this share.
 const NEAR: f64 = 0.05;
+
+/// Fewest strokes that tell by themselves how far apart they are, and how evenly.
+pub const LEAST_STROKES: usize = 5;
+/// Most distances to the next for each that is heard: where more strokes are
+/// passed over, their number would be a guess.
+pub const MOST_HOLES: f64 = 1.35;
 
 /// Where a roll is expected.
 #[derive(Clone, Copy, Debug, PartialEq)]
