@@ -83,6 +83,13 @@ pub(super) fn time(placed: Placed) -> (f64, f64) {
     (sample_s(placed.at) - late_s, sd_s.hypot(differ_s))
 }
 
+/// Moves a candidate to a placed contact.
+pub(super) fn move_to(candidate: &mut Candidate, placed: Placed) {
+    let (time_s, time_sd_s) = time(placed);
+    candidate.time_s = time_s;
+    candidate.time_sd_s = time_sd_s * doubted(candidate.log_odds);
+}
+
 /// Places the contacts of matched strokes anew, each by how the strokes on its
 /// own drum grow. `candidates` are those of `heard`, with the log odds that are
 /// known by now. Gives how strokes grow on the drum of every setting.
@@ -140,10 +147,7 @@ pub(super) fn place_again(
             .unzip();
         let ways = of_take.learn(&some(&openings, ENOUGH));
         for (&stroke, opening) in strokes.iter().zip(&openings) {
-            let (time_s, time_sd_s) = time(ways.place(opening));
-            let candidate = &mut candidates[stroke];
-            candidate.time_s = time_s;
-            candidate.time_sd_s = time_sd_s * doubted(candidate.log_odds);
+            move_to(&mut candidates[stroke], ways.place(opening));
         }
         ways
     };

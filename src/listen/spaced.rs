@@ -71,9 +71,8 @@ fn place_roll(
             continue;
         }
         let placed = Placed::of(&openings[i], &together[i], weakly[i]);
-        let (time_s, time_sd_s) = contacts::time(placed);
-        candidate.time_s = time_s;
-        candidate.time_sd_s = time_sd_s.max(LEAST_SD * distances.period_s);
+        contacts::move_to(candidate, placed);
+        candidate.time_sd_s = candidate.time_sd_s.max(LEAST_SD * distances.period_s);
     }
 }
 
@@ -111,29 +110,16 @@ impl Distances {
         let links: Vec<Vec<f64>> = (self.steps.iter().zip(bins.windows(2)))
             .map(|(&steps, pair)| self.link(steps, pair[1] as f64 - pair[0] as f64))
             .collect();
-        let behind = |chances: &Delays, link: &[f64]| -> Delays {
-            std::array::from_fn(|b| {
-                (0..DELAYS)
-                    .map(|a| chances[a] * link[DELAYS - 1 + b - a])
-                    .sum()
-            })
-        };
-        let before = |chances: &Delays, link: &[f64]| -> Delays {
-            std::array::from_fn(|a| {
-                (0..DELAYS)
-                    .map(|b| chances[b] * link[DELAYS - 1 + b - a])
-                    .sum()
-            })
-        };
         // What the strokes before each say, and those behind it.
         let mut forward = vec![[1.0; DELAYS]];
         for (i, link) in links.iter().enumerate() {
-            forward.push(shares(behind(&both(&forward[i], &alone[i]), link)));
+            forward.push(shares(along(&both(&forward[i], &alone[i]), link)));
         }
         let mut backward = vec![[1.0; DELAYS]];
-        for (i, link) in links.iter().enumerate().rev() {
+        for (link, alone) in links.iter().zip(&alone[1..]).rev() {
+            let back: Vec<f64> = link.iter().rev().copied().collect();
             let last = &backward[backward.len() - 1];
-            backward.push(shares(before(&both(last, &alone[i + 1]), link)));
+            backward.push(shares(along(&both(last, alone), &back)));
         }
         let others = forward.iter().zip(backward.iter().rev());
         (alone.iter().zip(others))
@@ -155,6 +141,16 @@ impl Distances {
             })
             .collect()
     }
+}
+
+/// What the chances of one stroke say of the next, by the chance of each
+/// difference.
+fn along(chances: &Delays, link: &[f64]) -> Delays {
+    let of = |to: usize| {
+        let from = (0..DELAYS).map(|from| chances[from] * link[DELAYS - 1 + to - from]);
+        from.sum()
+    };
+    std::array::from_fn(of)
 }
 
 fn both(a: &Delays, b: &Delays) -> Delays {
