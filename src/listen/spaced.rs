@@ -165,8 +165,10 @@ fn shares(mut chances: Delays) -> Delays {
 
 #[cfg(test)]
 mod tests {
-    use super::super::opening::EARLIEST;
+    use super::super::opening::{EARLIEST, Place};
+    use super::super::residual::{PARTS, Residual};
     use super::*;
+    use std::sync::Arc;
 
     const RATE: f64 = 11.0;
 
@@ -238,6 +240,39 @@ mod tests {
             assert!(delay.abs() < 2.0, "{i}: {found:?}");
         }
         assert!(found[5] > 25.0, "{found:?}");
+    }
+
+    #[test]
+    fn the_first_of_a_roll_and_those_placed_surely_stay() {
+        let bins = bins(&[0; 8]);
+        let sounds = |bin: usize| bins.iter().any(|&b| (b..b + 60).contains(&bin));
+        let powers: Vec<[f32; PARTS]> = (0..bins[7] + 500)
+            .map(|bin| [if sounds(bin) { 1e-3 } else { 1e-8 }; PARTS])
+            .collect();
+        let place = |&bin: &usize| Place {
+            bin,
+            pick: 0.0,
+            own: (-20, 20),
+        };
+        let heard = Heard {
+            residual: Arc::new(Residual::of_powers(&powers)),
+            places: Arc::new(bins.iter().map(place).collect()),
+            ..Heard::default()
+        };
+        let late = |(i, &bin): (usize, &usize)| Candidate {
+            time_s: bin as f64 * BIN_S + 0.008,
+            time_sd_s: if i == 3 { 0.001 } else { 0.02 },
+            log_odds: 3.0,
+            level_db: -10.0,
+        };
+        let before: Vec<Candidate> = bins.iter().enumerate().map(late).collect();
+        let mut after = before.clone();
+        let mut strokes: Vec<usize> = (0..8).collect();
+        place_roll(&mut after, &heard, &Ways::default(), &strokes, Some(0));
+        strokes.retain(|&i| after[i] == before[i]);
+        assert_eq!(strokes, [0, 3]);
+        let off_s = |i: usize| after[i].time_s - bins[i] as f64 * BIN_S;
+        assert!(off_s(5).abs() < 0.002, "{}", off_s(5));
     }
 
     #[test]
