@@ -4,9 +4,9 @@ use super::residual::{BIN, PARTS, POWERS, Residual};
 use super::rises::Rise;
 
 /// The sound that is looked at begins and ends this far from a rise: 30 ms
-/// before, 60 ms after.
+/// before, 62 ms after.
 const BACK: usize = 60;
-const AHEAD: usize = 120;
+const AHEAD: usize = 124;
 /// Bins that are looked at around every rise.
 pub const BINS: usize = BACK + AHEAD;
 /// The bin of the rise itself.
@@ -76,8 +76,9 @@ impl<'a> Opening<'a> {
 
 /// At most so many openings, spread evenly over those that there are.
 pub fn some<'a>(openings: &[Opening<'a>], most: usize) -> Vec<Opening<'a>> {
-    let step = openings.len().div_ceil(most).max(1);
-    openings.iter().copied().step_by(step).collect()
+    let count = openings.len().min(most);
+    let place = |i: usize| openings[i * openings.len() / count];
+    (0..count).map(place).collect()
 }
 
 /// The take's bin at which the opening of a place begins.

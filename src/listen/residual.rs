@@ -32,8 +32,12 @@ const TAPS: usize = 2 * MARGIN + 1;
 const MARGIN: usize = 16;
 /// Products that are summed side by side.
 const LANES: usize = 16;
-/// Bins below this share of all count as quiet.
+/// Bins below this share of all count as quiet, above that one as loud.
 const QUIET: f64 = 0.1;
+const LOUD: f64 = 0.999;
+/// What lies so far below the loud bins of its part, half decibels, is told no
+/// further: how quiet silence is says more of a recorder's gain than of strokes.
+const TOLD: u8 = 120;
 /// Silent bins kept before the take and after it.
 const BEFORE: usize = 128;
 const AFTER: usize = 256;
@@ -90,7 +94,13 @@ impl Residual {
             codes,
             quiet: [0.0; PARTS],
         };
-        residual.quiet = std::array::from_fn(|part| POWERS[usize::from(residual.quiet_code(part))]);
+        for part in 0..PARTS {
+            let least = residual.code_above(part, LOUD).saturating_sub(TOLD);
+            for code in &mut residual.codes[part] {
+                *code = (*code).max(least);
+            }
+            residual.quiet[part] = POWERS[usize::from(residual.code_above(part, QUIET))];
+        }
         residual
     }
 
@@ -112,13 +122,13 @@ impl Residual {
         self.codes[part].get(from..from + count).unwrap_or(&[])
     }
 
-    /// The code below which [`QUIET`] of the bins of a part lie.
-    fn quiet_code(&self, part: usize) -> u8 {
+    /// The code below which such a share of the bins of a part lie.
+    fn code_above(&self, part: usize, share: f64) -> u8 {
         let mut counts = [0usize; 256];
         for &code in self.codes(part, 0, self.bins()) {
             counts[usize::from(code)] += 1;
         }
-        let mut left = (QUIET * self.bins() as f64) as usize;
+        let mut left = (share * self.bins() as f64) as usize;
         for (code, &count) in (0u8..=255).zip(&counts) {
             if count > left {
                 return code;

@@ -1,11 +1,16 @@
 //! What every delay of a stroke costs, and so how likely it is.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is not inlined is not compiled for the machine's vectors"
+)]
+
 use super::rest::Rest;
 use super::{Chances, FOLLOWED, Growth};
 use crate::listen::opening::{BINS, COARSE, DELAYS, EARLIEST, Opening};
-use crate::listen::residual::{PARTS, coder};
+use crate::listen::residual::{PARTS, POWERS};
 use crate::listen::rises::WEIGHT;
-use std::sync::LazyLock;
+use pulp::{Arch, Simd, WithSimd};
 
 /// Standard deviation of the coarse time, bins.
 const COARSE_SD: f64 = 24.0;
@@ -14,8 +19,9 @@ const COARSE_SD: f64 = 24.0;
 const STRAY: f32 = 6.0;
 /// Delays over which what was there before is taken for equally faded.
 const TOGETHER: usize = 13;
-/// Delays whose costs are summed side by side.
-const AT_ONCE: usize = 4;
+/// Bins whose costs are summed side by side.
+const LANES: usize = 8;
+const _: () = assert!(BINS.is_multiple_of(LANES));
 /// How far apart delays are looked at, bins: the last steps only beside those that
 /// matter.
 const STEPS: [usize; 3] = [4, 2, 1];
@@ -28,29 +34,6 @@ const ECHOING: [bool; PARTS] = [false, true, true, true];
 /// There a power above the expected one costs no more than this, and a neper
 /// for each of its own, as of a power that nothing is known about.
 const ECHO: f32 = 2.5;
-/// Nepers of power in a step of the code.
-const STEP: f32 = std::f32::consts::LN_10 / 20.0;
-
-/// Differences of codes that there can be.
-const DIFFERENCES: usize = 512;
-
-/// What a power costs against the expected one, by the difference of their
-/// codes plus 256; and, after these, where an echo may be.
-static COSTS: LazyLock<[f32; 2 * DIFFERENCES]> = LazyLock::new(|| {
-    std::array::from_fn(|d| {
-        let ratio = (((d % DIFFERENCES) as f32 - 256.0) * STEP).exp();
-        let usual = if ratio < STRAY {
-            ratio
-        } else {
-            STRAY + 0.5 * STRAY * (ratio / STRAY).ln()
-        };
-        if d < DIFFERENCES || ratio < 1.0 {
-            usual
-        } else {
-            usual.min(ECHO + ratio.ln())
-        }
-    })
-});
 
 /// The chance of each delay of a stroke of this loudness, and what the stroke
 /// costs wherever it is, nepers.
@@ -60,95 +43,144 @@ pub fn chances(
     rest: &Rest<'_>,
     fresh: &[f32; PARTS],
 ) -> (Chances, f64) {
-    let own: [bool; DELAYS] = std::array::from_fn(|i| {
-        (opening.place.own.0..=opening.place.own.1).contains(&(EARLIEST + i as i32))
+    let costs = Arch::new().dispatch(Given {
+        growth,
+        opening,
+        rest,
+        fresh,
     });
-    let mut expected = vec![Expected::default(); DELAYS / TOGETHER];
-    for (group, expected) in expected.iter_mut().enumerate() {
-        if own[group * TOGETHER..][..TOGETHER].contains(&true) {
-            expect(growth, rest, fresh, group, expected);
-        }
-    }
-    let mut costs = [f64::INFINITY; DELAYS];
-    for apart in STEPS {
-        let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
-        let matters = |i: usize| {
-            let near = [i.checked_sub(apart), Some(i + apart)]
-                .into_iter()
-                .flatten();
-            let near = near.filter_map(|near| costs.get(near).copied());
-            near.fold(f64::INFINITY, f64::min) < least + NEGLIGIBLE * apart as f64
-        };
-        let chosen: [bool; DELAYS] = std::array::from_fn(|i| {
-            let delay = EARLIEST + i as i32;
-            let due = own[i] && delay % apart as i32 == 0 && costs[i].is_infinite();
-            due && (apart == STEPS[0] || matters(i))
-        });
-        for i in (0..DELAYS).filter(|&i| chosen[i]) {
-            let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
-            costs[i] = 0.5 * off * off;
-        }
-        add_costs(opening, &expected, &chosen, &mut costs);
-    }
     of_costs(&costs)
 }
 
-/// What is expected of a stroke whose delay is one of a group.
-fn expect(
-    growth: &Growth,
-    rest: &Rest<'_>,
-    fresh: &[f32; PARTS],
-    group: usize,
-    expected: &mut Expected,
-) {
-    let mut powers = [[0.0f32; SPAN]; PARTS];
-    for (part, powers) in powers.iter_mut().enumerate() {
-        let (early, rest_of) = powers.split_at_mut(TOGETHER / 2);
-        let (bins, late) = rest_of.split_at_mut(BINS);
-        early.fill(rest.at(part, 0));
-        for (bin, power) in bins.iter_mut().enumerate() {
-            *power = rest.at(part, bin);
-        }
-        late.fill(rest.at(part, BINS - 1));
-        let shares = &growth.share[part];
-        let grown = &mut powers[latest(group)..];
-        for (power, share) in grown.iter_mut().zip(shares) {
-            *power += fresh[part] * share;
-        }
-        for power in grown.iter_mut().skip(FOLLOWED) {
-            *power += fresh[part] * shares[FOLLOWED - 1];
-        }
+/// A stroke and how it is expected to grow.
+struct Given<'a> {
+    growth: &'a Growth,
+    opening: &'a Opening<'a>,
+    rest: &'a Rest<'a>,
+    fresh: &'a [f32; PARTS],
+}
+
+impl WithSimd for Given<'_> {
+    type Output = [f64; DELAYS];
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> [f64; DELAYS] {
+        self.costs()
     }
-    let code = coder();
-    let mut level = [0.0; PARTS];
-    for bin in 0..SPAN {
-        // The running sums of the parts do not wait for each other.
+}
+
+impl Given<'_> {
+    /// What each delay of the stroke costs, nepers; infinitely much where that is
+    /// not looked at.
+    #[inline(always)]
+    fn costs(&self) -> [f64; DELAYS] {
+        let opening = self.opening;
+        let own: [bool; DELAYS] = std::array::from_fn(|i| {
+            (opening.place.own.0..=opening.place.own.1).contains(&(EARLIEST + i as i32))
+        });
+        let is = Powers::of(opening);
+        let mut expected = vec![Expected::default(); DELAYS.div_ceil(TOGETHER)];
+        for (group, (own, expected)) in own.chunks(TOGETHER).zip(&mut expected).enumerate() {
+            if own.contains(&true) {
+                self.expect(group, expected);
+            }
+        }
+        let mut costs = [f64::INFINITY; DELAYS];
+        for apart in STEPS {
+            let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
+            let matters = |i: usize| {
+                let near = [i.checked_sub(apart), Some(i + apart)]
+                    .into_iter()
+                    .flatten();
+                let near = near.filter_map(|near| costs.get(near).copied());
+                near.fold(f64::INFINITY, f64::min) < least + NEGLIGIBLE * apart as f64
+            };
+            let chosen: [bool; DELAYS] = std::array::from_fn(|i| {
+                let delay = EARLIEST + i as i32;
+                let due = own[i] && delay % apart as i32 == 0 && costs[i].is_infinite();
+                due && (apart == STEPS[0] || matters(i))
+            });
+            for i in (0..DELAYS).filter(|&i| chosen[i]) {
+                let off = f64::from(EARLIEST + i as i32) / COARSE_SD;
+                let from = TOGETHER - 1 - i % TOGETHER;
+                costs[i] =
+                    0.5 * off * off + expected[i / TOGETHER].cost(&is, from, self.growth.echoes);
+            }
+        }
+        costs
+    }
+
+    /// What is expected of a stroke whose delay is one of a group.
+    #[inline(always)]
+    fn expect(&self, group: usize, expected: &mut Expected) {
+        let contact = latest(group);
+        let least = POWERS[0];
         for part in 0..PARTS {
-            let code = code(powers[part][bin]);
-            let echo = growth.echoes && ECHOING[part] && bin < latest(group);
-            let first = if echo { DIFFERENCES } else { 0 };
-            expected.from[part][bin] = (first + 256) as u16 - u16::from(code);
-            level[part] += f32::from(code) * STEP;
-            expected.level[part][bin + 1] = level[part];
+            let power = &mut expected.level[part];
+            let (early, rest_of) = power.split_at_mut(TOGETHER / 2);
+            let (bins, late) = rest_of.split_at_mut(BINS);
+            early.fill(self.rest.at(part, 0));
+            for (bin, power) in bins.iter_mut().enumerate() {
+                *power = self.rest.at(part, bin);
+            }
+            late.fill(self.rest.at(part, BINS - 1));
+            let (fresh, shares) = (self.fresh[part], &self.growth.share[part]);
+            let grown = &mut power[contact..];
+            for (power, share) in grown.iter_mut().zip(shares) {
+                *power += fresh * share;
+            }
+            for power in grown.iter_mut().skip(FOLLOWED) {
+                *power += fresh * shares[FOLLOWED - 1];
+            }
+            // As of a power that is told: none is below the least.
+            for (per, power) in expected.per[part].iter_mut().zip(power) {
+                let told = power.max(least);
+                *per = 1.0 / told;
+                *power = level(told);
+            }
+        }
+        if self.growth.echoes {
+            expected.echo[..contact].fill(ECHO);
         }
     }
 }
 
-/// What is expected of a stroke, by part and bin from its contact. The first
-/// bin stands for the earliest one of the latest delay of a group.
+/// The powers of an opening, by part and bin, and their levels, nepers.
+struct Powers {
+    power: [[f32; BINS]; PARTS],
+    level: [[f32; BINS]; PARTS],
+}
+
+impl Powers {
+    #[inline(always)]
+    fn of(opening: &Opening<'_>) -> Self {
+        let power = std::array::from_fn(|part| std::array::from_fn(|bin| opening.power(part, bin)));
+        Self {
+            level: power.map(|part: [f32; BINS]| part.map(level)),
+            power,
+        }
+    }
+}
+
+/// What is expected of a stroke, by part and bin. The first bin stands for the
+/// earliest one of the latest delay of a group.
 #[derive(Clone, Copy)]
 struct Expected {
-    /// Where in [`COSTS`] a code of 0 is found.
-    from: [[u16; SPAN]; PARTS],
-    /// Running sums of the codes before each bin, nepers.
-    level: [[f32; SPAN + 1]; PARTS],
+    /// One over the power.
+    per: [[f32; SPAN]; PARTS],
+    /// Its level, nepers.
+    level: [[f32; SPAN]; PARTS],
+    /// What a power above the expected one costs at most, where there may be an
+    /// echo.
+    echo: [f32; SPAN],
 }
 
 impl Default for Expected {
     fn default() -> Self {
         Self {
-            from: [[0; SPAN]; PARTS],
-            level: [[0.0; SPAN + 1]; PARTS],
+            per: [[0.0; SPAN]; PARTS],
+            level: [[0.0; SPAN]; PARTS],
+            echo: [f32::INFINITY; SPAN],
         }
     }
 }
@@ -161,45 +193,68 @@ fn latest(group: usize) -> usize {
     (COARSE + EARLIEST) as usize + (group + 1) * TOGETHER - 1
 }
 
-/// Adds what the chosen delays cost.
-fn add_costs(
-    opening: &Opening<'_>,
-    expected: &[Expected],
-    chosen: &[bool; DELAYS],
-    costs: &mut [f64; DELAYS],
-) {
-    let groups = chosen.chunks(TOGETHER).zip(costs.chunks_mut(TOGETHER));
-    for ((chosen, costs), expected) in groups.zip(expected) {
-        let places: Vec<usize> = (0..TOGETHER).filter(|&i| chosen[i]).collect();
-        for part in 0..PARTS {
-            let (costs_from, level) = (&expected.from[part], &expected.level[part]);
-            for places in places.chunks(AT_ONCE) {
-                let last = places[places.len() - 1];
-                let from: [usize; AT_ONCE] =
-                    std::array::from_fn(|k| TOGETHER - 1 - places.get(k).unwrap_or(&last));
-                let fits = fits(opening.codes[part], from.map(|f| &costs_from[f..f + BINS]));
-                for ((&place, from), fit) in places.iter().zip(from).zip(fits) {
-                    let cost = fit + level[from + BINS] - level[from];
-                    costs[place] += WEIGHT[part] * f64::from(cost);
+impl Expected {
+    /// What powers cost that begin at a bin of what is expected, nepers.
+    #[inline(always)]
+    fn cost(&self, is: &Powers, from: usize, echoes: bool) -> f64 {
+        let mut sum = 0.0;
+        for (part, weight) in WEIGHT.iter().enumerate() {
+            let cost = if echoes && ECHOING[part] {
+                self.of_part::<true>(is, part, from)
+            } else {
+                self.of_part::<false>(is, part, from)
+            };
+            sum += weight * f64::from(cost);
+        }
+        sum
+    }
+
+    #[inline(always)]
+    fn of_part<const ECHOES: bool>(&self, is: &Powers, part: usize, from: usize) -> f32 {
+        let per: &[f32; BINS] = within(&self.per[part], from);
+        let level: &[f32; BINS] = within(&self.level[part], from);
+        let echo: &[f32; BINS] = within(&self.echo, from);
+        let (power, powers_level) = (&is.power[part], &is.level[part]);
+        let mut sums = [0.0f32; LANES];
+        for first in (0..BINS).step_by(LANES) {
+            for lane in 0..LANES {
+                let bin = first + lane;
+                let above = powers_level[bin] - level[bin];
+                let mut cost = usual(power[bin] * per[bin], above);
+                if ECHOES {
+                    cost = cost.min(echo[bin] + above.max(0.0));
                 }
+                sums[lane] += cost + level[bin];
             }
         }
+        sums.iter().sum()
     }
 }
 
-/// What some powers cost against each of several rows of expected ones, which
-/// say where in [`COSTS`] they are found.
-fn fits(codes: &[u8], expected: [&[u16]; AT_ONCE]) -> [f32; AT_ONCE] {
-    let table = &*COSTS;
-    let [a, b, c, d] = expected;
-    let mut sums = [0.0; AT_ONCE];
-    for ((((&is, &a), &b), &c), &d) in codes.iter().zip(a).zip(b).zip(c).zip(d) {
-        let is = usize::from(is);
-        for (sum, should) in sums.iter_mut().zip([a, b, c, d]) {
-            *sum += table[is + usize::from(should)];
-        }
-    }
-    sums
+/// The bins of a row from one on.
+#[inline(always)]
+fn within(row: &[f32; SPAN], from: usize) -> &[f32; BINS] {
+    row[from..].first_chunk().expect("a row reaches as far")
+}
+
+/// What a power costs that is `ratio` times the expected one, `above` nepers
+/// above it.
+#[inline(always)]
+fn usual(ratio: f32, above: f32) -> f32 {
+    let stray = STRAY + 0.5 * STRAY * (above - STRAY.ln());
+    if ratio < STRAY { ratio } else { stray }
+}
+
+/// The level of a power, to a hundredth of a neper: the logarithm within an
+/// octave is near enough to a parabola.
+#[inline(always)]
+fn level(power: f32) -> f32 {
+    const MANTISSA: u32 = f32::MANTISSA_DIGITS - 1;
+    const CURVED: f32 = 0.344;
+    let bits = power.to_bits();
+    let octave = (bits >> MANTISSA) as f32 - 127.0;
+    let within = f32::from_bits((bits & ((1 << MANTISSA) - 1)) | 1.0f32.to_bits()) - 1.0;
+    (octave + within + CURVED * within * (1.0 - within)) * std::f32::consts::LN_2
 }
 
 /// The chance of each delay from what it costs, nepers, and what all of them
@@ -209,4 +264,25 @@ fn of_costs(costs: &[f64; DELAYS]) -> (Chances, f64) {
     let chances = costs.map(|cost| (least - cost).exp());
     let sum: f64 = chances.iter().sum();
     (chances.map(|c| (c / sum) as f32), least - sum.ln())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn levels_are_told_to_a_hundredth_of_a_neper() {
+        let powers = (0..2000u16).map(|i| 1e-12 * 1.014f32.powi(i32::from(i)));
+        let off = powers.map(|power| (level(power) - power.ln()).abs());
+        let most = off.fold(0.0, f32::max);
+        assert!(most < 0.01, "{most}");
+    }
+
+    #[test]
+    fn a_power_far_above_the_expected_one_costs_ever_less_more() {
+        let cost = |ratio: f32| usual(ratio, ratio.ln());
+        assert!((cost(0.5) - 0.5).abs() < 1e-6 && (cost(5.0) - 5.0).abs() < 1e-6);
+        assert!((cost(STRAY * 1.001) - STRAY).abs() < 0.01);
+        assert!(cost(100.0) < 15.0);
+    }
 }

@@ -12,12 +12,13 @@
 //! its blocks: an echo that looks like a weak beginning, but is longer before
 //! one stroke than before another, and mostly high.
 
-use super::{Chances, FOLLOWED, Growth, Placed, ROUNDS, TRUST};
+use super::{Chances, FOLLOWED, Growth, Placed, TRUST, most};
 use crate::listen::opening::{DELAYS, Opening, some};
 
 /// Beginnings that a growth is tried with before it is learned once more: bins,
 /// and their power against the mean of what follows. Strokes that are all picked
-/// at a second rise do not show the first by themselves.
+/// at a second rise do not show the first by themselves; which beginning is right
+/// shows once strokes may begin more strongly or more weakly than it.
 const BEGINNINGS: [(usize, f32); 3] = [(22, 0.4), (28, 0.2), (28, 0.5)];
 /// How many of the strokes are looked at to find out how they begin.
 const SEARCHED: usize = 50;
@@ -29,8 +30,8 @@ const STRENGTHS: [f32; 2] = [2.0, 0.5];
 const SILENT: f32 = 0.05;
 /// Two ways must describe strokes so much better than one, nepers a stroke.
 const BETTER: f64 = 2.0;
-/// Rounds of learning from other strokes, where several ways are known.
-const ROUNDS_AGAIN: usize = 2;
+/// Rounds of learning several ways.
+const ROUNDS: usize = 2;
 /// An echo is believed in where strokes are described so much better with one,
 /// nepers a stroke, before the part is known; where strokes else grow in two ways,
 /// which an echo can seem to be, and the recording is coded, so much.
@@ -138,14 +139,20 @@ impl Ways {
         }
         let once = expected.learn(openings);
         let searched = some(openings, SEARCHED);
-        let two = Self::two(&once.begun(&searched)).settle(&searched, ROUNDS);
+        let cost = |ways: &Self| searched.iter().map(|o| ways.cost(o)).sum::<f64>();
+        let two = once.begun(&searched).into_iter().map(|begun| {
+            // Twice, so that nothing is left of what they began with.
+            let two = Self::two(&begun).settle(&searched, ROUNDS);
+            let two = two.settle(&searched, ROUNDS).without_silence();
+            (cost(&two), two)
+        });
+        let two = two.min_by(|a, b| a.0.total_cmp(&b.0));
         let once = Self::once(once);
-        let better = |o| once.cost(o) - two.cost(o);
-        let better: f64 = searched.iter().map(better).sum();
-        if better > BETTER * searched.len() as f64 {
-            two.settle(openings, ROUNDS)
-        } else {
-            once
+        match two {
+            Some((least, two)) if cost(&once) - least > BETTER * searched.len() as f64 => {
+                two.settle(openings, ROUNDS)
+            }
+            _ => once,
         }
     }
 
@@ -153,7 +160,7 @@ impl Ways {
     #[must_use]
     pub fn again(&self, openings: &[Opening<'_>]) -> Self {
         if self.differ() {
-            self.settle(openings, ROUNDS_AGAIN)
+            self.settle(openings, ROUNDS)
         } else {
             Self::of(openings, self.0[0].growth.echoes)
         }
@@ -181,7 +188,7 @@ impl Ways {
     #[must_use]
     pub fn learn(&self, openings: &[Opening<'_>]) -> Self {
         if self.differ() {
-            self.settle(openings, ROUNDS_AGAIN)
+            self.settle(openings, ROUNDS)
         } else {
             Self::once(self.0[0].growth.learn(openings))
         }
@@ -195,19 +202,34 @@ impl Ways {
 
     /// The chance of each delay of a stroke, and that it begins weakly.
     pub fn chances(&self, opening: &Opening<'_>) -> ([f64; DELAYS], f64) {
-        let (ways, _) = self.look(opening);
+        let ways = self.look(opening).ways;
         let chance = |i: usize| ways.iter().map(|(_, c)| f64::from(c[i])).sum();
         (std::array::from_fn(chance), 1.0 - ways[0].0)
+    }
+
+    /// From where any of them sounds: silence at the beginning says nothing of
+    /// where a contact is, and would only place all of them early.
+    fn without_silence(mut self) -> Self {
+        let silent = |bin: &usize| {
+            let mut shares = self.0.iter().flat_map(|way| &way.growth.share);
+            shares.all(|part| part[*bin] < SILENT)
+        };
+        let bins = (0..FOLLOWED).take_while(silent).count();
+        for way in &mut self.0 {
+            way.growth.without(bins);
+        }
+        self
     }
 
     /// Learns all ways from strokes, with these as a few strokes more.
     fn settle(&self, openings: &[Opening<'_>], rounds: usize) -> Self {
         let mut ways = self.clone();
+        let mut found: Vec<Look> = openings.iter().map(|o| self.look(o)).collect();
         let trust = f64::from(TRUST);
-        for _ in 0..rounds {
-            let found: Vec<Vec<(f64, Chances)>> = openings.iter().map(|o| ways.look(o).0).collect();
+        for round in 1..=rounds {
             let learned = self.0.iter().enumerate().map(|(i, prior)| {
-                let (chance, each): (Vec<f64>, Vec<Chances>) = found.iter().map(|f| f[i]).unzip();
+                let each = found.iter().map(|look| &look.ways[i]);
+                let (chance, each): (Vec<f64>, Vec<Chances>) = each.copied().unzip();
                 Way {
                     growth: prior.growth.with(openings, &each),
                     share: (trust * prior.share + chance.iter().sum::<f64>())
@@ -215,20 +237,48 @@ impl Ways {
                 }
             });
             ways = Self(learned.collect());
+            if round < rounds {
+                for (opening, found) in openings.iter().zip(&mut found) {
+                    *found = ways.look_from(opening, found);
+                }
+            }
         }
         ways
     }
 
     /// What a stroke costs one way or another, nepers.
     fn cost(&self, opening: &Opening<'_>) -> f64 {
-        self.look(opening).1
+        self.look(opening).cost
     }
 
-    /// The chance that a stroke grows in each way, with the chances of every delay
-    /// then, which sum up to it; and what it costs, nepers.
-    fn look(&self, opening: &Opening<'_>) -> (Vec<(f64, Chances)>, f64) {
-        let found = self.0.iter().map(|way| {
-            let (chances, cost) = way.growth.find(opening);
+    /// How likely each way and delay of a stroke is.
+    fn look(&self, opening: &Opening<'_>) -> Look {
+        Look::of(self, |way, _| way.growth.find(opening))
+    }
+
+    /// The same of a stroke that lay where it was last seen.
+    fn look_from(&self, opening: &Opening<'_>, last: &Look) -> Look {
+        Look::of(self, |way, i| {
+            way.growth.chances(opening, most(&last.ways[i].1))
+        })
+    }
+}
+
+/// What one stroke shows of how it grows.
+struct Look {
+    /// The chance that it grows in each way, with the chances of every delay then,
+    /// which sum up to it.
+    ways: Vec<(f64, Chances)>,
+    /// What it costs, nepers.
+    cost: f64,
+}
+
+impl Look {
+    /// From the chances of every delay of a stroke that grows in one way, and what
+    /// it costs then.
+    fn of(ways: &Ways, found: impl Fn(&Way, usize) -> (Chances, f64)) -> Self {
+        let found = ways.0.iter().enumerate().map(|(i, way)| {
+            let (chances, cost) = found(way, i);
             (cost - way.share.ln(), chances)
         });
         let mut found: Vec<(f64, Chances)> = found.collect();
@@ -240,25 +290,22 @@ impl Ways {
                 *chance *= *of_way as f32;
             }
         }
-        (found, least - sum.ln())
+        Self {
+            ways: found,
+            cost: least - sum.ln(),
+        }
     }
 }
 
 impl Growth {
-    /// Learned once more from strokes, with the beginning that describes them best;
-    /// this growth where none describes them better.
-    fn begun(&self, openings: &[Opening<'_>]) -> Self {
-        let cost = |growth: &Self| openings.iter().map(|o| growth.find(o).1).sum::<f64>();
-        let mut best = (cost(self), self.clone());
-        for (bins, weak) in BEGINNINGS {
+    /// This growth, and what is learned once more from strokes with each of
+    /// [`BEGINNINGS`].
+    fn begun(&self, openings: &[Opening<'_>]) -> Vec<Self> {
+        let begun = BEGINNINGS.iter().map(|&(bins, weak)| {
             let begun = self.with_beginning(bins, weak);
-            let begun = begun.learn_again(openings).without_silence();
-            let cost = cost(&begun);
-            if cost < best.0 {
-                best = (cost, begun);
-            }
-        }
-        best.1
+            begun.learn_again(openings)
+        });
+        std::iter::once(self.clone()).chain(begun).collect()
     }
 
     /// With a weak beginning of so many bins before its own.
@@ -272,18 +319,14 @@ impl Growth {
         growth
     }
 
-    /// From where it sounds: silence at its beginning says nothing of where a
-    /// contact is, and would only place all of them early.
-    fn without_silence(mut self) -> Self {
-        let silent = |bin: &usize| self.share.iter().all(|part| part[*bin] < SILENT);
-        let bins = (0..FOLLOWED).take_while(silent).count();
+    /// Without so many bins at its beginning.
+    fn without(&mut self, bins: usize) {
         for part in &mut self.share {
             let last = part[FOLLOWED - 1];
             part.rotate_left(bins);
             part[FOLLOWED - bins..].fill(last);
         }
         self.level();
-        self
     }
 
     /// With its beginning of such strength against its own.
