@@ -1,6 +1,6 @@
 //! Writes made takes to listen to: `cargo bench --bench make_takes -- room
-//! recorded 7 takes` writes `room-recorded-7.wav` and `.json` (the
-//! truth) into the folder. Several seeds: `7,8,9`.
+//! recorded 7 takes` writes `room-recorded-7.wav`, `.kettle` (the
+//! part) and `.json` (the truth) into the folder. Several seeds: `7,8,9`.
 
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
@@ -32,6 +32,8 @@ fn main() -> ExitCode {
             let stem = format!("{}-{instrument}-{seed}", kind.name());
             let base = Path::new(folder).join(stem);
             takes::write_wav(&base.with_extension("wav"), &take.samples, take.rate_hz)?;
+            let sheet = kettlemark::part::sheet::to_sheet(&take.part);
+            std::fs::write(base.with_extension("kettle"), sheet)?;
             std::fs::write(
                 base.with_extension("json"),
                 serde_json::to_vec_pretty(&take.truth)?,
