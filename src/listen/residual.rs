@@ -383,6 +383,20 @@ mod tests {
     }
 
     #[test]
+    fn silence_lies_as_far_below_strokes_at_any_gain() {
+        let codes_at = |gain: f32| {
+            let power = |bin: usize| gain * if bin < 10 { 1e-2 } else { 1e-13 };
+            let powers: Vec<[f32; PARTS]> = (0..1000).map(|bin| [power(bin); PARTS]).collect();
+            let residual = Residual::of_powers(&powers);
+            [5, 500].map(|bin| residual.codes(0, bin, 1)[0])
+        };
+        for gain in [1.0, 1e-2, 1e-4] {
+            let [stroke, silence] = codes_at(gain);
+            assert_eq!(stroke - silence, TOLD);
+        }
+    }
+
+    #[test]
     fn silence_leaves_nothing() {
         let residual = residual(&[0.0; 4000], 4000);
         assert!((0..PARTS).all(|p| residual.codes(p, -128, 756).iter().all(|&c| c == 0)));
