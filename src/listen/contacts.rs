@@ -129,17 +129,15 @@ pub(super) fn place_again(
         let ways = if echoes { &grown.echoing } else { &grown.plain };
         ways.again(&everything)
     };
-    let of_take = grown.echoes_anyway().map(learned).unwrap_or_else(|| {
-        let (plain, echoing) = (learned(false), learned(true));
-        // Not a number, and so no echo, where too few strokes follow one another
-        // to tell how steady they are.
-        let steadier = (off_s(&plain) / off_s(&echoing)).ln();
+    let mut of_take = learned(false);
+    if grown.may_echo() {
+        let echoing = learned(true);
+        // Not a number where too few strokes follow one another.
+        let steadier = (off_s(&of_take) / off_s(&echoing)).ln();
         if grown.echoes(steadier) {
-            echoing
-        } else {
-            plain
+            of_take = echoing;
         }
-    });
+    }
     let place = |strokes: &Vec<usize>| {
         let (strokes, openings): (Vec<usize>, Vec<Opening<'_>>) = strokes
             .iter()

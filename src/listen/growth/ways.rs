@@ -14,6 +14,7 @@
 
 use super::{Chances, FOLLOWED, Growth, Placed, TRUST, most};
 use crate::listen::opening::{DELAYS, Opening, some};
+use crate::listen::residual::PARTS;
 
 /// Beginnings that a growth is tried with before it is learned once more: bins,
 /// and their power against the mean of what follows. Strokes that are all picked
@@ -33,20 +34,27 @@ const BETTER: f64 = 2.0;
 /// Rounds of learning several ways.
 const ROUNDS: usize = 2;
 /// An echo is believed in where strokes are described so much better with one,
-/// nepers a stroke, before the part is known; where strokes else grow in two ways,
-/// which an echo can seem to be, and the recording is coded, so much.
+/// nepers a stroke.
 const LIKELIER: f64 = 3.5;
-const LIKELIER_THAN_TWO: f64 = 1.0;
-/// Once it is known how steady strokes come out, they must also be so much
-/// steadier with an echo, nepers, unless the recording is coded. Where they else
-/// grow in two ways, which describe a coded recording somewhat better by
-/// themselves, each neper of steadiness counts for so many nepers a stroke of what
-/// the sound says; where that is less than the last, it has decided against an
-/// echo.
-const STEADIER: f64 = 0.03;
+/// Two ways to grow describe strokes that echo better than those that do not, by
+/// so many nepers a stroke; allowed for where the recording is coded.
 const FLATTERED: f64 = 3.4;
+/// Close by, the high parts of a stroke are strongest soon after its contact; in a
+/// room and through a phone what comes later is stronger, and beginnings are weak
+/// without an echo. Each decibel by which these bins of those parts stand out,
+/// beyond so many, counts for so many nepers a stroke of what the sound says of an
+/// echo.
+const SOON: std::ops::Range<usize> = 6..14;
+const HIGH: std::ops::Range<usize> = 2..PARTS;
+const CLOSE_FROM_DB: f64 = 1.0;
+const CLOSE: f64 = 8.0;
+/// Once it is known how steady strokes come out, each neper by which they are
+/// steadier with an echo counts for so many nepers a stroke; where the sound says
+/// less than the second, it has decided against one. They must be steadier by as
+/// much as the last, unless the recording is coded.
 const STEADY: f64 = 50.0;
-const OPEN: f64 = -12.0;
+const OPEN: f64 = -8.6;
+const STEADIER: f64 = 0.03;
 
 /// The ways in which strokes grow.
 #[derive(Clone, Debug)]
@@ -96,36 +104,35 @@ impl Grown {
 
     /// What the sound alone makes likelier.
     pub fn likelier(&self) -> &Ways {
-        let least = if self.coded && self.plain.differ() {
-            LIKELIER_THAN_TWO
-        } else {
-            LIKELIER
-        };
-        if self.gained > least {
+        let told = if self.coded { self.told() } else { self.gained };
+        if told > LIKELIER {
             &self.echoing
         } else {
             &self.plain
         }
     }
 
-    /// Whether there is an echo, if that does not depend on how steady strokes
-    /// come out.
-    pub fn echoes_anyway(&self) -> Option<bool> {
-        if self.plain.differ() {
-            return (self.gained <= OPEN).then_some(false);
-        }
-        if self.gained <= LIKELIER {
-            return Some(false);
-        }
-        self.coded.then_some(true)
+    /// Whether how steady strokes come out may speak for an echo loudly enough.
+    pub fn may_echo(&self) -> bool {
+        self.told() > OPEN
     }
 
     /// Whether there is an echo, if strokes come out so much steadier with one,
-    /// nepers, where that decides.
+    /// nepers; not a number where nobody knows.
     pub fn echoes(&self, steadier: f64) -> bool {
-        let flattered = if self.coded { FLATTERED } else { 0.0 };
-        let likelier = self.gained + flattered + STEADY * steadier > 0.0;
-        (self.coded || steadier > STEADIER) && (likelier || !self.plain.differ())
+        let steadier = if steadier.is_nan() { 0.0 } else { steadier };
+        (self.coded || steadier > STEADIER) && self.told() + STEADY * steadier > 0.0
+    }
+
+    /// What the sound says for an echo, nepers a stroke.
+    fn told(&self) -> f64 {
+        let expected = match (self.plain.differ(), self.coded) {
+            (true, true) => FLATTERED,
+            (true, false) => 0.0,
+            (false, _) => -LIKELIER,
+        };
+        let close_db = (self.plain.close_db() - CLOSE_FROM_DB).max(0.0);
+        self.gained + expected + CLOSE * close_db
     }
 }
 
@@ -169,6 +176,20 @@ impl Ways {
     /// Whether strokes grow in several ways.
     fn differ(&self) -> bool {
         self.0.len() > 1
+    }
+
+    /// By how much the high parts stand out soon after a contact, against what
+    /// follows, dB on average.
+    fn close_db(&self) -> f64 {
+        let mean_db = |share: &[f32; FOLLOWED]| {
+            let soon = share[SOON].iter().sum::<f32>() / SOON.len() as f32;
+            10.0 * f64::from(soon).log10()
+        };
+        let of_way = |way: &Way| {
+            let high = way.growth.share[HIGH].iter().map(mean_db);
+            way.share * high.sum::<f64>() / HIGH.len() as f64
+        };
+        self.0.iter().map(of_way).sum()
     }
 
     fn once(growth: Growth) -> Self {
@@ -408,43 +429,39 @@ mod tests {
         assert!(!ways.differ() && !ways.0[0].growth.echoes);
     }
 
-    #[test]
-    fn a_coded_take_echoes_where_its_sound_says_so_and_others_where_strokes_do_too() {
-        let anyway = |coded, gained| {
-            let grown = Grown {
-                coded,
-                gained,
-                ..Grown::default()
-            };
-            grown.echoes_anyway()
-        };
-        assert_eq!(anyway(false, 8.0), None);
-        assert_eq!(anyway(true, 8.0), Some(true));
-        assert_eq!(anyway(false, 1.0), Some(false));
-        assert_eq!(anyway(true, 1.0), Some(false));
-        // Too few strokes follow one another to tell how steady they are.
-        let steadier = [0.1, 0.0, f64::NAN];
-        let echoes = steadier.map(|s| Grown::default().echoes(s));
-        assert_eq!(echoes, [true, false, false]);
+    /// A take whose strokes grow far away, so that closeness says nothing.
+    fn far_away(coded: bool, gained: f64) -> Grown {
+        let mut growth = Growth::default();
+        for part in &mut growth.share[HIGH] {
+            part[SOON].fill(0.1);
+        }
+        Grown {
+            coded,
+            gained,
+            plain: Ways::two(&growth),
+            ..Grown::default()
+        }
     }
 
     #[test]
-    fn two_ways_may_be_an_echo_where_the_codec_or_steadier_strokes_say_so() {
-        let echoes = |coded, gained, steadier| {
-            let grown = Grown {
-                coded,
-                gained,
-                plain: Ways::two(&Growth::default()),
-                ..Grown::default()
-            };
-            grown
-                .echoes_anyway()
-                .unwrap_or_else(|| grown.echoes(steadier))
+    fn a_recording_that_does_not_say_that_it_is_coded_must_come_out_steadier_with_an_echo() {
+        assert!(far_away(true, -3.0).echoes(0.0) && !far_away(true, -4.0).echoes(0.0));
+        assert!(far_away(true, -4.0).echoes(0.02) && far_away(false, -1.0).echoes(0.04));
+        assert!(!far_away(false, 8.0).echoes(0.02) && !far_away(false, -3.0).echoes(0.04));
+        assert!(!far_away(true, 1.0).echoes(-0.2) && !far_away(true, -20.0).may_echo());
+        // Too few strokes follow one another to tell how steady they are.
+        assert!(far_away(true, 8.0).echoes(f64::NAN) && !far_away(false, 8.0).echoes(f64::NAN));
+    }
+
+    #[test]
+    fn what_sounds_before_strokes_that_begin_bright_is_an_echo_rather() {
+        let far = far_away(true, -20.0);
+        let close = Grown {
+            plain: Ways::two(&Growth::default()),
+            ..far.clone()
         };
-        assert!(echoes(true, -3.0, 0.0) && !echoes(true, -4.0, 0.0));
-        assert!(echoes(true, -4.0, 0.02) && !echoes(true, -13.0, 0.9));
-        assert!(!echoes(false, 3.0, 0.02) && echoes(false, 3.0, 0.04));
-        assert!(!echoes(false, -3.0, 0.04) && !echoes(false, 3.0, f64::NAN));
+        assert!(close.plain.close_db() > 3.0 && far.plain.close_db() < 0.0);
+        assert!(close.echoes(0.0) && !far.echoes(0.0));
     }
 
     #[test]
