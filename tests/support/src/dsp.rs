@@ -160,10 +160,30 @@ pub fn peak_hz(samples: &[f32], rate_hz: f64, near_hz: f64, cents: f64) -> f64 {
         .max_by(|&a, &b| bins[a].total_cmp(&bins[b]))
         .expect("the range is not empty");
     let (l, c, r) = (bins[best - 1].ln(), bins[best].ln(), bins[best + 1].ln());
-    (best as f64 + 0.5 * (l - r) / (l - 2.0 * c + r)) * bin
+    // At an end of the range the strongest bin may be none of a peak's.
+    let off = 0.5 * (l - r) / (l - 2.0 * c + r);
+    (best as f64 + off.clamp(-0.5, 0.5)) * bin
 }
 
 /// An amplitude ratio from decibels.
 pub fn gain(db: f64) -> f64 {
     10f64.powf(db / 20.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_peak_outside_the_range_does_not_lead_far_beyond_its_end() {
+        let samples: Vec<f32> = (0..6400u16)
+            .map(|i| (std::f32::consts::TAU * 100.0 * f32::from(i) / 32_000.0).sin())
+            .collect();
+        let inside = peak_hz(&samples, 32_000.0, 101.0, 60.0);
+        assert!((inside - 100.0).abs() < 0.05, "{inside}");
+        for near_hz in (80..130).map(f64::from) {
+            let off = 1200.0 * (peak_hz(&samples, 32_000.0, near_hz, 60.0) / near_hz).log2();
+            assert!(off.abs() < 75.0, "{near_hz} Hz: {off} cents");
+        }
+    }
 }
