@@ -102,7 +102,9 @@ impl Grown {
         }
     }
 
-    /// What the sound alone makes likelier.
+    /// What the sound alone makes likelier. Where the recording does not say that it
+    /// is coded, only what describes the strokes better counts: most have no echo,
+    /// however close they are.
     pub fn likelier(&self) -> &Ways {
         let told = if self.coded { self.told() } else { self.gained };
         if told > LIKELIER {
