@@ -9,6 +9,7 @@
 // A failed unwrap is a failed test.
 #![allow(clippy::unwrap_used)]
 
+use kettlemark::align::Outcome;
 use kettlemark::review::Review;
 use kettlemark::settings::Settings;
 use kettlemark_test_support::codec::{self, Codec};
@@ -27,6 +28,9 @@ use std::ops::Range;
 const SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5000..FIRST_JUDGING_SEED + 5010;
 const RECORDER_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5100..FIRST_JUDGING_SEED + 5104;
 const CODED_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5200..FIRST_JUDGING_SEED + 5204;
+const UNCAUGHT_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5300..FIRST_JUDGING_SEED + 5304;
+/// No generated part has more.
+const MOST_DRUMS: u8 = 5;
 
 /// Median of absolute values; there are always some.
 fn median(values: impl Iterator<Item = f64>) -> f64 {
@@ -115,6 +119,37 @@ fn a_codec_hardly_moves_the_strokes_of_clean_takes() {
         eprintln!("{codec:?}: 90 % of attack times within {p90_ms:.2} ms");
         assert!(p90_ms <= 4.0, "{codec:?}: 90 % within {p90_ms:.2} ms");
     }
+}
+
+/// Through a recorder that catches nothing of one drum, none of that drum's
+/// notes is called missed, and a doubt says why.
+#[test]
+fn notes_of_a_drum_that_is_not_caught_are_not_called_missed() {
+    let jobs: Vec<(Kind, u64)> = [Kind::Clean, Kind::Room, Kind::Phone]
+        .into_iter()
+        .flat_map(|kind| UNCAUGHT_SEEDS.map(move |seed| (kind, seed)))
+        .collect();
+    let unsure: usize = jobs
+        .par_iter()
+        .flat_map_iter(|&(kind, seed)| {
+            (1..=MOST_DRUMS).map(move |drum| {
+                let take = takes::make_uncaught(kind, Instrument::Modal, seed, drum);
+                let (_, review) = reviewed(&seed.to_string(), &take);
+                let told = |outcome| {
+                    let of_drum = review.notes.iter().filter(|n| n.drum == drum);
+                    of_drum.filter(|n| n.outcome == outcome).count()
+                };
+                let name = format!("{kind:?} {seed}, drum {drum}");
+                assert_eq!(told(Outcome::Missed), 0, "{name}");
+                let unsure = told(Outcome::Unsure);
+                let mut doubts = review.doubts.iter();
+                let said = doubts.any(|d| d.text.contains(&format!("heard on drum {drum} ")));
+                assert_eq!(unsure > 0, said, "{name}: {unsure} unsure");
+                unsure
+            })
+        })
+        .sum();
+    assert!(unsure > 100, "{unsure} notes were reached");
 }
 
 /// What an answer for the player may be wrong at its very limit, one standard

@@ -112,7 +112,7 @@ impl Bench<'_> {
         };
         let other = sums.other;
         let log_ratio = written.ln() - other.max(1.0).ln();
-        let accuse = self.settings.accuse_ratio.max(1.0).ln();
+        let accuse = super::sure(self.settings);
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
         // The beginning of a roll may not be heard though it was played.
         let rolled = || self.rolled(index, low, high);

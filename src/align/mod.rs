@@ -7,9 +7,11 @@
 //! `choose` picks those that together explain the take best.
 //! `pulse` draws the tempo kept through what was matched, with the sudden
 //! changes that `turns` finds, and `judge` asks of every note how likely it
-//! is that it was played, given the pulse of all the others. `piece` says
-//! whether the take is of the part at all.
+//! is that it was played, given the pulse of all the others; `caught` spares
+//! drums that the recording may not catch. `piece` says whether the take is of
+//! the part at all.
 
+mod caught;
 mod choose;
 mod follow;
 mod judge;
@@ -63,10 +65,11 @@ pub fn align(
     let terms = piece::terms(&score, &sounds, &runs);
     let same_piece = terms.map_or(0.0, |t| piece::probability(&t));
     let mut used = vec![false; sounds.len()];
-    let passages: Vec<Passage> = runs
+    let mut passages: Vec<Passage> = runs
         .iter()
         .map(|run| passage(part, &score, &sounds, run, (evidence, settings), &mut used))
         .collect();
+    let unheard_drums = caught::spare_unheard(part, &mut passages, sure(settings));
     let counted = counted(&passages, settings.passage);
     Alignment {
         elsewhere: counted.map_or(0.0, |c| search.elsewhere(&runs[c])),
@@ -75,7 +78,14 @@ pub fn align(
         counted,
         same_piece,
         few: terms.is_some_and(|t| piece::few(&t)),
+        unheard_drums,
     }
+}
+
+/// How much likelier one outcome must be than every other before it is told,
+/// natural log.
+fn sure(settings: &Settings) -> f64 {
+    settings.accuse_ratio.max(1.0).ln()
 }
 
 /// The terms that `same_piece` rests on, for the program that fits it. `None`
@@ -200,6 +210,9 @@ pub struct Alignment {
     /// Places in `Heard::candidates` that are strokes of the drums but no
     /// note's, with the setting if it can be told, in order of time.
     pub extras: Vec<Extra>,
+    /// Drums of which notes seem missed and no stroke was heard anywhere in the
+    /// take: those notes are unsure. Lowest first.
+    pub unheard_drums: Vec<u8>,
 }
 
 /// One run through some of the part.

@@ -4,6 +4,7 @@ use super::scene::Scene;
 use crate::align::Outcome;
 use crate::listen::Heard;
 use crate::part::Part;
+use crate::pitch::Pitch;
 use crate::review::{Doubt, Review, StopState};
 use crate::words::remarks as words;
 use std::collections::BTreeSet;
@@ -118,6 +119,17 @@ fn matching(scene: &Scene, review: &Review, doubts: &mut Vec<Doubt>) {
     if unsure > 2 && unsure as f64 > MANY_UNSURE * reached as f64 {
         let text = words::many_unsure(unsure, reached);
         doubts.push(doubt("unsure", text, &["outcomes", "evenness"]));
+    }
+    for &drum in &alignment.unheard_drums {
+        let matches = (passage.notes.0..).zip(&passage.matches);
+        let unsure = matches.filter(|(_, m)| m.outcome == Outcome::Unsure);
+        let notes = unsure.map(|(note, _)| &scene.part.notes[note]);
+        let pitches: BTreeSet<Pitch> = notes.filter(|n| n.drum == drum).map(|n| n.pitch).collect();
+        if !pitches.is_empty() {
+            let pitches: Vec<Pitch> = pitches.into_iter().collect();
+            let text = words::drum_unheard(drum, &pitches);
+            doubts.push(doubt("drum-unheard", text, &["outcomes"]));
+        }
     }
     let notes = scene.part.notes.len();
     if (passage.notes.0 > 0 || passage.notes.1 + 1 < notes)

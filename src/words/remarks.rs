@@ -425,6 +425,19 @@ pub fn many_unsure(count: usize, of: usize) -> String {
     )
 }
 
+/// A drum (0: no number) of whose notes, with these pitches, none was heard.
+pub fn drum_unheard(drum: u8, pitches: &[Pitch]) -> String {
+    let pitches: Vec<String> = pitches.iter().map(|p| pitch_name(*p)).collect();
+    let drum = match drum {
+        0 => format!("the drum for {}", list(&pitches)),
+        _ => format!("drum {drum} ({})", list(&pitches)),
+    };
+    common_spaces(format!(
+        "No stroke was surely heard on {drum}. Either it was not played, or the recording does not \
+         catch it: its notes are not counted either way."
+    ))
+}
+
 pub fn click_track(metronome: &MetronomeFacts, tempo: &TempoFacts) -> String {
     let rate = super::metronome_rate(metronome);
     let stands = match (metronome.quarters, tempo.marked_bpm, tempo.median_bpm) {

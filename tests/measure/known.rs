@@ -126,6 +126,7 @@ fn alignment(take: &MadeTake, strokes: &[Stroke]) -> Alignment {
         counted: Some(0),
         same_piece: 0.99,
         few: false,
+        unheard_drums: Vec::new(),
         elsewhere: 0.0,
         extras: Vec::new(),
     }

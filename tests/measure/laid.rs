@@ -173,6 +173,7 @@ impl Laid {
             counted: Some(0),
             same_piece: 0.99,
             few: false,
+            unheard_drums: Vec::new(),
             elsewhere: 0.0,
             extras: Vec::new(),
         };

@@ -18,6 +18,9 @@ use std::path::Path;
 /// is being tuned. Their modal drums are drawn from wider ranges.
 pub const FIRST_JUDGING_SEED: u64 = 10_000;
 
+/// The level of a stroke that leaves nothing in a recording, dB.
+const NOTHING_DB: f64 = -300.0;
+
 /// The rate of generated takes, hertz.
 pub const RATE_HZ: u32 = 32_000;
 
@@ -79,6 +82,36 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
         return sound(part, &player, played, &chain, instrument, seeds, RATE_HZ);
     }
     make_of(part, &player, &chain, instrument, seeds, RATE_HZ)
+}
+
+/// Makes a take as [`make`] does, of one whole run, recorded by something that
+/// catches nothing of one drum: its notes are played, and none of them is there.
+///
+/// # Panics
+/// As [`make`].
+pub fn make_uncaught(kind: Kind, instrument: Instrument, seed: u64, drum: u8) -> MadeTake {
+    let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
+    let player = Player::draw(&mut Draw::new(seed, 2));
+    let mut draw = Draw::new(seed, 3 + kind as u64);
+    let chain = Chain::draw(kind, &mut draw, f64::from(RATE_HZ));
+    let steady = chain.click_db.is_some();
+    let mut performance = player::play(&part, &player, &mut Draw::new(seed, 20), steady);
+    let settings = part.settings();
+    for hit in &mut performance.hits {
+        if settings[hit.setting].drum == drum {
+            hit.level_db = NOTHING_DB;
+        }
+    }
+    let played = Played {
+        passages: whole(&part, &performance),
+        performance,
+        aside: Aside::default(),
+    };
+    let seeds = Seeds {
+        kit: seed,
+        playing: seed,
+    };
+    sound(part, &player, played, &chain, instrument, seeds, RATE_HZ)
 }
 
 /// Makes a take of a sitting of one kind, of a part in which phrases may come
