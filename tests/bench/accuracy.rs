@@ -14,8 +14,9 @@ use kettlemark_test_support::bars::{Row, blind_rows, rows};
 use kettlemark_test_support::codec::Codec;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
+use kettlemark_test_support::recorded::Set;
 use kettlemark_test_support::score::Tally;
-use kettlemark_test_support::{recorded, takes};
+use kettlemark_test_support::takes;
 use rayon::prelude::*;
 use seeds::Drawn;
 use std::fmt::Write as _;
@@ -27,6 +28,19 @@ enum Drums {
     Modal,
     Recorded,
     Both,
+    /// Single recorded strokes that nothing is tuned on.
+    Other,
+}
+
+impl Drums {
+    fn instruments(self) -> Vec<Instrument> {
+        match self {
+            Self::Modal => vec![Instrument::Modal],
+            Self::Recorded => vec![Instrument::Recorded],
+            Self::Both => vec![Instrument::Modal, Instrument::Recorded],
+            Self::Other => vec![Instrument::OtherRecorded],
+        }
+    }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -98,18 +112,14 @@ fn main() -> std::io::Result<()> {
         let asked = |k: &Kind| args.kind.iter().any(|name| name == k.name());
         Kind::ALL.into_iter().filter(asked).collect()
     };
-    let mut instruments = vec![Instrument::Modal, Instrument::Recorded];
-    instruments.retain(|i| match args.instrument {
-        Drums::Modal => *i == Instrument::Modal,
-        Drums::Recorded => *i == Instrument::Recorded,
-        Drums::Both => true,
-    });
     let mut out = std::io::stdout().lock();
-    if instruments.contains(&Instrument::Recorded) && !recorded::available() {
-        instruments.retain(|i| *i == Instrument::Modal);
+    let mut instruments = args.instrument.instruments();
+    let there = |i: &Instrument| i.strokes().is_none_or(Set::available);
+    for missing in instruments.extract_if(.., |i| !there(i)) {
         writeln!(
             out,
-            "SKIPPED: recorded strokes: fluid-soundfont-gm is not installed"
+            "SKIPPED: {} drums: their strokes are not installed",
+            missing.name()
         )?;
     }
     let first = args.drawn.first();

@@ -20,9 +20,8 @@ fn main() -> ExitCode {
     let Some(kind) = Kind::ALL.into_iter().find(|k| k.name() == kind) else {
         return ExitCode::from(2);
     };
-    let chosen = match instrument.as_str() {
-        "recorded" => Instrument::Recorded,
-        _ => Instrument::Modal,
+    let Some(chosen) = Instrument::ALL.into_iter().find(|i| i.name() == instrument) else {
+        return ExitCode::from(2);
     };
     let written = seeds
         .split(',')

@@ -161,6 +161,11 @@ fn stroke_rows(bar: &Bars, t: &Tally) -> Vec<Row> {
             t.time_error_s(0.95),
             Bar::AtMost(bar.p95_ms),
         ),
+        time(
+            "attack time error in a take, p95, ms",
+            quantile(t.times_in_take.iter().map(|e| e.abs()), 0.95),
+            Bar::Shown,
+        ),
         time("constant lag, ms", t.lag_s(), Bar::Shown),
         row(
             "triplet interval error, median, ms",

@@ -2,7 +2,7 @@
 
 use crate::draw::Draw;
 use crate::modal::{Later, ModalDrum};
-use crate::recorded::RecordedDrum;
+use crate::recorded::{RecordedDrum, Set};
 use crate::truth::TrueSetting;
 use kettlemark::part::Part;
 
@@ -10,7 +10,33 @@ use kettlemark::part::Part;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Instrument {
     Modal,
+    /// Of the usual set of recorded strokes.
     Recorded,
+    /// Of sets that nothing is tuned on.
+    OtherRecorded,
+}
+
+impl Instrument {
+    /// Every one.
+    pub const ALL: [Self; 3] = [Self::Modal, Self::Recorded, Self::OtherRecorded];
+
+    /// As commands name it.
+    pub fn name(self) -> &'static str {
+        match self.strokes() {
+            None => "modal",
+            Some(Set::Usual) => "recorded",
+            Some(Set::Other) => "other",
+        }
+    }
+
+    /// The recorded strokes it is made of.
+    pub fn strokes(self) -> Option<Set> {
+        match self {
+            Self::Modal => None,
+            Self::Recorded => Some(Set::Usual),
+            Self::OtherRecorded => Some(Set::Other),
+        }
+    }
 }
 
 enum Drum {
@@ -42,10 +68,10 @@ impl Kit {
             let hz = setting.pitch.hz(440.0) * 2f64.powf(cents / 1200.0);
             // A drum keeps its nature when it is retuned.
             let mut draw = Draw::new(seed, 100 + u64::from(setting.drum));
-            let (made, blur_cents) = match instrument {
-                Instrument::Modal => (Drum::Modal(ModalDrum::draw(&mut draw, hz, wide)), 0.0),
-                Instrument::Recorded => {
-                    let made = RecordedDrum::draw(&mut draw, hz, rate_hz, wide);
+            let (made, blur_cents) = match instrument.strokes() {
+                None => (Drum::Modal(ModalDrum::draw(&mut draw, hz, wide)), 0.0),
+                Some(set) => {
+                    let made = RecordedDrum::draw(set, &mut draw, hz, rate_hz, wide);
                     let blur_cents = made.blur_cents;
                     (Drum::Recorded(made), blur_cents)
                 }

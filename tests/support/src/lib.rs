@@ -19,6 +19,7 @@ pub mod kit;
 pub mod lantern;
 pub mod modal;
 pub mod onsets;
+mod other_strokes;
 pub mod outside;
 pub mod parts;
 pub mod player;

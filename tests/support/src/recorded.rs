@@ -1,5 +1,6 @@
 //! Recorded strokes: the three stereo timpani samples of the General MIDI
-//! sound set in Debian's package `fluid-soundfont-gm` (`FluidR3`, MIT licence).
+//! sound set in Debian's package `fluid-soundfont-gm` (`FluidR3`, MIT licence),
+//! and single strokes of other sets ([`crate::other_strokes`]).
 //!
 //! The file is read where the package puts it and is never copied. A SoundFont
 //! 2 file is a RIFF file; its sample headers (`shdr`, 46 bytes each) name
@@ -8,6 +9,7 @@
 use crate::draw::Draw;
 use crate::dsp::{Biquad, gain, peak_hz, resample};
 use crate::modal::Later;
+use crate::other_strokes;
 use kettlemark::pitch::cents;
 use std::path::Path;
 use std::sync::OnceLock;
@@ -16,14 +18,23 @@ use std::sync::OnceLock;
 pub const PATH: &str = "/usr/share/sounds/sf2/FluidR3_GM.sf2";
 
 /// One recorded stroke, left and right.
-struct Sample {
-    left: Vec<f32>,
-    right: Vec<f32>,
-    rate_hz: f64,
+pub(crate) struct Sample {
+    pub left: Vec<f32>,
+    pub right: Vec<f32>,
+    pub rate_hz: f64,
     /// The sample of the stick's contact.
-    contact: f64,
+    pub contact: f64,
     /// About where its principal tone lies.
-    near_hz: f64,
+    pub near_hz: f64,
+}
+
+/// Where recorded strokes come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Set {
+    /// `fluid-soundfont-gm`: what is tuned on, and most takes are made of.
+    Usual,
+    /// Sets that nothing is tuned on.
+    Other,
 }
 
 /// (name without side, about the principal tone, hertz: C2, D2, G2).
@@ -37,19 +48,42 @@ const NAMES: [(&str, f64); 3] = [
 /// often, so that more settings have a pitch to be told.
 const CLEARER: [f64; 3] = [1.0, 2.5, 1.0];
 
-static SAMPLES: OnceLock<Option<Vec<Sample>>> = OnceLock::new();
+static USUAL: OnceLock<Option<Vec<Sample>>> = OnceLock::new();
+static OTHER: OnceLock<Option<Vec<Sample>>> = OnceLock::new();
 
-/// Whether the recorded strokes are on this machine.
+/// Whether the usual recorded strokes are on this machine.
 pub fn available() -> bool {
-    samples().is_some()
+    Set::Usual.available()
 }
 
-fn samples() -> Option<&'static Vec<Sample>> {
-    SAMPLES.get_or_init(|| read(Path::new(PATH))).as_ref()
+impl Set {
+    /// Whether its strokes are on this machine.
+    pub fn available(self) -> bool {
+        self.samples().is_some()
+    }
+
+    fn samples(self) -> Option<&'static Vec<Sample>> {
+        match self {
+            Self::Usual => USUAL.get_or_init(|| read(Path::new(PATH))).as_ref(),
+            Self::Other => OTHER.get_or_init(other_strokes::read).as_ref(),
+        }
+    }
+
+    /// How willingly each of its recordings is taken for a drum of `hz`.
+    fn weights(self, samples: &[Sample], hz: f64) -> Vec<(usize, f64)> {
+        let octaves = |s: &Sample| (hz / s.near_hz).log2();
+        let weight = |(i, s): (usize, &Sample)| match self {
+            // No other recording is as low as a drum may be.
+            Self::Other => (i, 1.0),
+            Self::Usual if octaves(s) > -0.3 => (i, (-octaves(s).abs() / 0.5).exp() * CLEARER[i]),
+            Self::Usual => (i, 0.0),
+        };
+        samples.iter().enumerate().map(weight).collect()
+    }
 }
 
 /// The place and length of a chunk's data; lists are looked into.
-fn chunk(data: &[u8], from: usize, to: usize, name: [u8; 4]) -> Option<(usize, usize)> {
+pub(crate) fn chunk(data: &[u8], from: usize, to: usize, name: [u8; 4]) -> Option<(usize, usize)> {
     let mut at = from;
     while at + 8 <= to {
         let length = u32::from_le_bytes(data[at + 4..at + 8].try_into().ok()?) as usize;
@@ -111,7 +145,7 @@ fn read(path: &Path) -> Option<Vec<Sample>> {
 /// peak, and back from there while an eighth of a millisecond holds more than
 /// a thirtieth. What comes before is a stick's swish and the recording's own
 /// noise, 27-50 dB down (read off all six waveforms by eye).
-fn contact(samples: &[f32]) -> usize {
+pub(crate) fn contact(samples: &[f32]) -> usize {
     let peak = samples.iter().fold(0.0f32, |a, &s| a.max(s.abs()));
     let reach = |share: f32| move |s: &f32| s.abs() >= peak / share;
     let mut at = samples.iter().position(reach(12.0)).unwrap_or(0);
@@ -123,7 +157,7 @@ fn contact(samples: &[f32]) -> usize {
 
 /// Contact times of the three samples after their start, milliseconds.
 pub fn contacts_ms() -> Option<Vec<f64>> {
-    let all = samples()?;
+    let all = Set::Usual.samples()?;
     Some(all.iter().map(|s| 1000.0 * s.contact / s.rate_hz).collect())
 }
 
@@ -153,23 +187,10 @@ impl RecordedDrum {
     /// darkened from the wider ranges that only judging takes use.
     ///
     /// # Panics
-    /// Without the sound set; ask [`available`] first.
-    pub fn draw(draw: &mut Draw, hz: f64, rate_hz: f64, wide: bool) -> Self {
-        let all = samples().expect("the recorded strokes are installed");
-        let weights: Vec<(usize, f64)> = (0..all.len())
-            .map(|i| {
-                let octaves = (hz / all[i].near_hz).log2();
-                (
-                    i,
-                    if octaves > -0.3 {
-                        (-octaves.abs() / 0.5).exp() * CLEARER[i]
-                    } else {
-                        0.0
-                    },
-                )
-            })
-            .collect();
-        let sample = &all[draw.weighted(&weights)];
+    /// Without the sound set; ask [`Set::available`] first.
+    pub fn draw(set: Set, draw: &mut Draw, hz: f64, rate_hz: f64, wide: bool) -> Self {
+        let all = set.samples().expect("the recorded strokes are installed");
+        let sample = &all[draw.weighted(&set.weights(all, hz))];
         let aside = if wide { 0.35 } else { 0.15 };
         let share = draw.between(0.5 - aside, 0.5 + aside);
         let mix: Vec<f32> = mix(&sample.left, &sample.right, share);

@@ -60,6 +60,8 @@ pub struct Tally {
     pub outside_rolls_10: Found,
     /// (heard minus true, told uncertainty), seconds, of notes' strokes.
     pub times: Vec<(f64, f64)>,
+    /// The errors of those without the lag of their own take, seconds.
+    pub times_in_take: Vec<f64>,
     /// Heard minus true interval inside triplets, seconds.
     pub triplets: Vec<f64>,
     /// Heard minus true interval between neighbours inside figures, and the
@@ -251,6 +253,7 @@ impl Tally {
         let times: Vec<f64> = truth.iter().map(|s| s.time_s).collect();
         let pairs = onsets::pairs(&times, &told, 0.025);
         add_stroke_failures(take, &truth, &told, &pairs, failures);
+        let before = self.times.len();
         for &(i, j) in &pairs {
             let sd = review
                 .strokes
@@ -261,6 +264,9 @@ impl Tally {
                 self.times.push((told[j] - truth[i].time_s, sd));
             }
         }
+        let own = &self.times[before..];
+        let lag = lag_s(own).unwrap_or(0.0);
+        self.times_in_take.extend(own.iter().map(|t| t.0 - lag));
     }
 
     /// Counts what was heard without the part: candidates likelier than not.
@@ -640,6 +646,7 @@ impl Tally {
         self.outside_rolls_25.merge(other.outside_rolls_25);
         self.outside_rolls_10.merge(other.outside_rolls_10);
         self.times.extend(other.times);
+        self.times_in_take.extend(other.times_in_take);
         self.triplets.extend(other.triplets);
         self.intervals.extend(other.intervals);
         self.unevenness.extend(other.unevenness);
