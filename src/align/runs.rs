@@ -30,6 +30,10 @@ const MORE_SEEDS: usize = 6;
 /// A run found buys more seeds when it holds this share of the likely strokes
 /// of the take: chance runs in a take of something else are short.
 const WEIGHTY: f64 = 0.03;
+/// Branches kept while a chain is followed back to its start, and onwards from
+/// there: the strokes of a roll can be taken for later notes in many ways, all of
+/// them better for a while than the true one.
+const WIDTH: (usize, usize) = (24, 40);
 /// Steps between seeds and onsets that the first heat of a race may take.
 const HEAT: usize = 6000;
 /// A run is told of only with at least so many strokes.
@@ -262,7 +266,7 @@ impl<'a> Search<'a> {
     /// Follows a chain back to its start, and then once more from there.
     fn both_ways(&mut self, steps: &[Step]) -> Option<Chain> {
         let seed = *steps.first()?;
-        let end = self.again(steps, Way::Backwards, 12)?;
+        let end = self.again(steps, Way::Backwards, WIDTH.0)?;
         let mut all = Follower::steps(&end, &self.room);
         all.reverse();
         all.extend(steps.iter().filter(|s| s.candidate > seed.candidate));
@@ -271,7 +275,7 @@ impl<'a> Search<'a> {
         if let Some((_, chain)) = self.followed.iter().find(|(s, _)| *s == start) {
             return Some(chain.clone());
         }
-        let end = self.again(&all, Way::Onwards, 16)?;
+        let end = self.again(&all, Way::Onwards, WIDTH.1)?;
         let chain = Follower::chain(&end, &self.room);
         self.followed.push((start, chain.clone()));
         Some(chain)
