@@ -5,9 +5,6 @@ use super::score::{Onset, Score};
 use super::sounds::{CHORD_S, GRACE_S, Sounds};
 use super::state::State;
 
-/// Natural log of the share of notes with no stroke among the candidates,
-/// missed by the player or masked.
-const MISSED: f64 = -3.0;
 /// Natural log of the chance of a hesitation before an onset, already spread
 /// over the time in which it may end.
 const PAUSE: f64 = -9.0;
@@ -343,7 +340,7 @@ impl Follower<'_> {
                 branch.rolling_s
             };
             room.grown.push(Branch {
-                worth: branch.worth + MISSED + gap,
+                worth: branch.worth + onset.missed + gap,
                 state,
                 settled,
                 rolling_s,

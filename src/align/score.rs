@@ -1,7 +1,7 @@
 //! The part as the matching sees it: one onset for every moment at which
 //! something is to be struck, on a time axis that runs at the marked tempo.
 
-use crate::part::{Part, TempoMark, quarters_f64};
+use crate::part::{Dynamic, Part, TempoMark, quarters_f64};
 
 /// Tempo taken where the part names none, quarter notes a minute.
 const UNMARKED_BPM: f64 = 100.0;
@@ -14,6 +14,14 @@ const JITTER_S: f64 = 0.009;
 const JITTER_SHARE: f64 = 0.03;
 /// A neighbour farther off than this makes a stroke no vaguer, seconds.
 const NEIGHBOUR_S: f64 = 0.6;
+
+/// Natural log of the share of notes with no stroke among the candidates,
+/// missed by the player or masked; and of those that a much louder mark, so many
+/// steps above and at most so long before, may cover.
+const MISSED: f64 = -3.0;
+const COVERED: f64 = -1.2;
+const MUCH_LOUDER: i32 = 3;
+const COVERS_S: f64 = 1.5;
 
 /// How many runs start at the beginning of the part, at bar lines and within
 /// bars, and how many stop at its end, at those of bars and within bars.
@@ -36,6 +44,9 @@ pub(super) struct Onset {
     pub flam: bool,
     /// Standard deviation of a stroke about the pulse, seconds.
     pub jitter_s: f64,
+    /// Natural log of the share of such notes with no stroke among the
+    /// candidates.
+    pub missed: f64,
     /// How much the way from the onset before loosens the grid time, seconds
     /// squared, and the stretch.
     pub loose_time: f64,
@@ -181,6 +192,7 @@ impl Score {
                 roll_end,
                 flam: note.flam,
                 jitter_s: 0.0,
+                missed: MISSED,
                 loose_time: 0.0,
                 loose_stretch: 0.0,
                 bar: note.bar,
@@ -196,6 +208,7 @@ impl Score {
             ends,
         };
         score.jitter();
+        score.cover(part);
         score.loosen(part);
         score
     }
@@ -209,6 +222,26 @@ impl Score {
             let after = times.get(i + 1).map_or(NEIGHBOUR_S, |t| t - times[i]);
             let near = before.min(after).min(NEIGHBOUR_S);
             onset.jitter_s = JITTER_S.hypot(JITTER_SHARE * near);
+        }
+    }
+
+    /// Where what rings from a much louder mark may cover softer strokes.
+    fn cover(&mut self, part: &Part) {
+        let marks: Vec<Option<Dynamic>> = self
+            .onsets
+            .iter()
+            .map(|o| part.notes[o.notes.0].dynamic)
+            .collect();
+        for (i, mark) in marks.iter().enumerate() {
+            let now_s = self.onsets[i].marked_s;
+            let before = (0..i)
+                .rev()
+                .take_while(|&j| now_s - self.onsets[j].marked_s <= COVERS_S);
+            let louder =
+                |other: Dynamic| mark.is_some_and(|m| other as i32 - m as i32 >= MUCH_LOUDER);
+            if before.filter_map(|j| marks[j]).any(louder) {
+                self.onsets[i].missed = COVERED;
+            }
         }
     }
 

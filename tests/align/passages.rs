@@ -1,7 +1,13 @@
 //! Sittings with talk, tried drums, count-ins, false starts and repeats.
 
-use crate::simulated::{CLEAN, ROOM};
+use crate::simulated::{self, CLEAN, ROOM};
 use crate::sittings::{Tally, sit};
+use kettlemark::align::{Evidence, align};
+use kettlemark::part::Dynamic;
+use kettlemark::settings::Settings;
+use kettlemark_test_support::draw::Draw;
+use kettlemark_test_support::parts::{self, Wish};
+use kettlemark_test_support::player::{self, Player};
 use kettlemark_test_support::sitting::Plan;
 use kettlemark_test_support::takes::FIRST_JUDGING_SEED;
 
@@ -34,4 +40,62 @@ fn bars_that_sound_alike_shift_no_run_of_many() {
         assert_eq!(tally.runs_right, tally.runs, "seed {seed}: {tally:?}");
         assert!(tally.runs >= 9, "seed {seed}: {tally:?}");
     }
+}
+
+/// What rings from a loud passage covers the first strokes of a soft one; the
+/// run goes on all the same.
+#[test]
+fn a_run_goes_on_behind_soft_notes_that_are_covered() {
+    let (mut covered, mut whole) = (0, 0);
+    for seed in 0..20 {
+        let wish = Wish {
+            soft_after_loud: true,
+            ..Wish::default()
+        };
+        let part = parts::generate(&mut Draw::new(seed, 1), wish);
+        let player = Player::draw(&mut Draw::new(seed, 2));
+        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
+        let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(seed, 4));
+        let softer = part.notes.windows(2).enumerate().filter_map(|(n, pair)| {
+            let marks = (pair[0].dynamic?, pair[1].dynamic?);
+            (marks.0 >= Dynamic::F && marks.1 <= Dynamic::P).then_some(n + 1)
+        });
+        let from_s: Vec<f64> = softer
+            .filter_map(|note| performance.hits.iter().find(|h| h.note == Some(note)))
+            .map(|h| h.time_s)
+            .collect();
+        let hidden = |s: f64| from_s.iter().any(|f| (f - 0.03..f + 1.3).contains(&s));
+        let (left, per): (Vec<_>, Vec<_>) = take
+            .candidates
+            .iter()
+            .zip(&take.evidence.per)
+            .filter(|(c, _)| !hidden(c.time_s))
+            .map(|(c, row)| (*c, row.clone()))
+            .unzip();
+        let evidence = Evidence {
+            per,
+            unheard: Vec::new(),
+        };
+        let found = align(&part, &left, Some(&evidence), &Settings::default());
+        covered += take.candidates.len() - left.len();
+        let all = (0, part.notes.len() - 1);
+        whole += usize::from(found.passages.len() == 1 && found.passages[0].notes == all);
+    }
+    assert!(covered > 300, "{covered} covered");
+    // Without reckoning with what rings seven are.
+    assert!(whole >= 12, "{whole} of 20 runs are whole");
+}
+
+/// Strokes that can be taken for other notes for a while do not end a run: the
+/// true way is kept until they have passed.
+#[test]
+fn a_run_is_not_broken_by_a_way_that_is_better_for_a_few_notes() {
+    let seed = 469;
+    let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
+    let player = Player::draw(&mut Draw::new(seed, 2));
+    let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
+    let take = simulated::hear_all(&part, &performance, ROOM, &mut Draw::new(seed, 4));
+    let found = align(&part, &take.candidates, None, &Settings::default());
+    let passages: Vec<_> = found.passages.iter().map(|p| p.notes).collect();
+    assert_eq!(passages, [(0, part.notes.len() - 1)]);
 }
