@@ -5,7 +5,7 @@ use kettlemark::align::{Alignment, Outcome};
 use kettlemark::measure::rolls::{rate_from_times, unevenness_pct};
 use kettlemark::measure::round;
 use kettlemark::part::Part;
-use kettlemark::words::remarks as words;
+use kettlemark::words::{pitch_name, remarks as words};
 use kettlemark_test_support::draw::Draw;
 
 fn quarters() -> Laid {
@@ -75,6 +75,27 @@ fn a_take_of_some_bars_is_judged_on_those_and_says_so() {
     assert!(review.doubts.iter().any(|d| d.text.contains("bars 2–3")));
     assert_eq!(review.passages[0].from_bar, 2);
     assert_eq!(review.passages[0].to_bar, 3);
+}
+
+#[test]
+fn a_drum_that_was_not_heard_is_named_where_it_left_notes_open() {
+    let doubts = |open: &[usize]| {
+        let mut laid = quarters();
+        laid.alignment.unheard_drums = vec![1];
+        for &note in open {
+            laid.alignment.passages[0].matches[note].outcome = Outcome::Unsure;
+        }
+        let doubts = laid.review().doubts.into_iter();
+        let of_drum: Vec<_> = doubts.filter(|d| d.kind == "drum-unheard").collect();
+        of_drum
+    };
+    let named = doubts(&[3, 7]);
+    assert_eq!(named.len(), 1);
+    let pitch = quarters().part.notes[3].pitch;
+    let drum = format!("heard on drum 1 ({})", pitch_name(pitch));
+    assert!(named[0].text.contains(&drum), "{}", named[0].text);
+    assert_eq!(named[0].limits, ["outcomes"]);
+    assert!(doubts(&[]).is_empty());
 }
 
 #[test]
