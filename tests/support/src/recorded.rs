@@ -1,6 +1,6 @@
 //! Recorded strokes: the three stereo timpani samples of the General MIDI
 //! sound set in Debian's package `fluid-soundfont-gm` (`FluidR3`, MIT licence),
-//! and single strokes of other sets ([`crate::other_strokes`]).
+//! and single strokes of other sets (`other_strokes`).
 //!
 //! The file is read where the package puts it and is never copied. A SoundFont
 //! 2 file is a RIFF file; its sample headers (`shdr`, 46 bytes each) name
