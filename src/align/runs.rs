@@ -33,7 +33,7 @@ const WEIGHTY: f64 = 0.03;
 /// Branches kept while a chain is followed back to its start, and onwards from
 /// there: the strokes of a roll can be taken for later notes in many ways, all of
 /// them better for a while than the true one.
-const WIDTH: (usize, usize) = (24, 40);
+const WIDTH: (usize, usize) = (12, 40);
 /// Steps between seeds and onsets that the first heat of a race may take.
 const HEAT: usize = 6000;
 /// A run is told of only with at least so many strokes.
