@@ -29,8 +29,6 @@ const SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5000..FIRST_JUDGING_SEED + 5010;
 const RECORDER_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5100..FIRST_JUDGING_SEED + 5104;
 const CODED_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5200..FIRST_JUDGING_SEED + 5204;
 const UNCAUGHT_SEEDS: Range<u64> = FIRST_JUDGING_SEED + 5300..FIRST_JUDGING_SEED + 5304;
-/// No generated part has more.
-const MOST_DRUMS: u8 = 5;
 
 /// Median of absolute values; there are always some.
 fn median(values: impl Iterator<Item = f64>) -> f64 {
@@ -132,8 +130,8 @@ fn notes_of_a_drum_that_is_not_caught_are_not_called_missed() {
     let unsure: usize = jobs
         .par_iter()
         .flat_map_iter(|&(kind, seed)| {
-            (1..=MOST_DRUMS).map(move |drum| {
-                let take = takes::make_uncaught(kind, Instrument::Modal, seed, drum);
+            (1..).map_while(move |drum| {
+                let take = takes::make_uncaught(kind, Instrument::Modal, seed, drum)?;
                 let (_, review) = reviewed(&seed.to_string(), &take);
                 let told = |outcome| {
                     let of_drum = review.notes.iter().filter(|n| n.drum == drum);
@@ -145,7 +143,7 @@ fn notes_of_a_drum_that_is_not_caught_are_not_called_missed() {
                 let mut doubts = review.doubts.iter();
                 let said = doubts.any(|d| d.text.contains(&format!("heard on drum {drum} ")));
                 assert_eq!(unsure > 0, said, "{name}: {unsure} unsure");
-                unsure
+                Some(unsure)
             })
         })
         .sum();

@@ -5,6 +5,7 @@
 //! sound in this recording: it may lie below what a recorder lets through, or
 //! behind another. Its notes are then not held for missed.
 
+use super::score::Score;
 use super::{Outcome, Passage};
 use crate::part::Part;
 use std::collections::{BTreeMap, BTreeSet};
@@ -12,8 +13,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// What a take shows of a drum.
 #[derive(Default)]
 struct Shown {
-    /// A note that it plays alone was reached, and one was surely heard.
-    alone: (bool, bool),
+    /// Whether a note that it plays alone was surely heard; `None`: none was
+    /// reached.
+    alone: Option<bool>,
     /// A note that it plays together with another drum was surely heard.
     together: bool,
 }
@@ -21,10 +23,7 @@ struct Shown {
 impl Shown {
     /// Two drums struck at once may be heard by one of them.
     fn heard(&self) -> bool {
-        match self.alone {
-            (true, heard) => heard,
-            (false, _) => self.together,
-        }
+        self.alone.unwrap_or(self.together)
     }
 }
 
@@ -32,25 +31,25 @@ impl Shown {
 /// was heard; they are unsure. A stroke counts as heard where "as written" is
 /// likelier than anything else by `sure`, natural log. The drums of which notes
 /// are unsure and no stroke was heard, lowest first.
-pub(super) fn spare_unheard(part: &Part, passages: &mut [Passage], sure: f64) -> Vec<u8> {
+pub(super) fn spare_unheard(
+    part: &Part,
+    score: &Score,
+    passages: &mut [Passage],
+    sure: f64,
+) -> Vec<u8> {
     let mut drums: BTreeMap<u8, Shown> = BTreeMap::new();
-    let alone = |note: usize| {
-        let others = [note.checked_sub(1), note.checked_add(1)];
-        let mut others = others
-            .into_iter()
-            .flatten()
-            .filter_map(|n| part.notes.get(n));
-        others.all(|other| other.at != part.notes[note].at)
+    let together = |note: usize| {
+        let onset = score.onsets.partition_point(|o| o.notes.1 <= note);
+        score.onsets[onset].is_chord()
     };
     for passage in &*passages {
         for (note, found) in (passage.notes.0..).zip(&passage.matches) {
             let shown = drums.entry(part.notes[note].drum).or_default();
             let heard = found.outcome == Outcome::Played && found.log_ratio >= sure;
-            if alone(note) {
-                shown.alone.0 = true;
-                shown.alone.1 |= heard;
-            } else {
+            if together(note) {
                 shown.together |= heard;
+            } else {
+                *shown.alone.get_or_insert(false) |= heard;
             }
         }
     }

@@ -69,7 +69,7 @@ pub fn align(
         .iter()
         .map(|run| passage(part, &score, &sounds, run, (evidence, settings), &mut used))
         .collect();
-    let unheard_drums = caught::spare_unheard(part, &mut passages, sure(settings));
+    let unheard_drums = caught::spare_unheard(part, &score, &mut passages, sure(settings));
     let counted = counted(&passages, settings.passage);
     Alignment {
         elsewhere: counted.map_or(0.0, |c| search.elsewhere(&runs[c])),
@@ -210,8 +210,8 @@ pub struct Alignment {
     /// Places in `Heard::candidates` that are strokes of the drums but no
     /// note's, with the setting if it can be told, in order of time.
     pub extras: Vec<Extra>,
-    /// Drums of which notes seem missed and no stroke was heard anywhere in the
-    /// take: those notes are unsure. Lowest first.
+    /// Drums of which no stroke was surely heard anywhere in the take, though
+    /// notes of theirs were reached: they are unsure. Lowest first.
     pub unheard_drums: Vec<u8>,
 }
 

@@ -3,9 +3,8 @@
 use crate::simulated::{self, CLEAN, Hearing, ROOM};
 use kettlemark::align::{Alignment, Evidence, Outcome, align};
 use kettlemark::settings::Settings;
-use kettlemark_test_support::draw::Draw;
-use kettlemark_test_support::parts::{self, Wish};
-use kettlemark_test_support::player::{self, Performance, Player};
+use kettlemark_test_support::parts::Wish;
+use kettlemark_test_support::player::Performance;
 use kettlemark_test_support::truth::Fate;
 
 #[derive(Debug, Default)]
@@ -75,16 +74,11 @@ fn add(tally: &mut Tally, performance: &Performance, take: &simulated::Take, fou
 fn run(how: Hearing, seeds: std::ops::Range<u64>, seconds: f64, evidence: bool) -> Tally {
     let mut tally = Tally::default();
     for seed in seeds {
-        let part = parts::generate(
-            &mut Draw::new(seed, 1),
-            Wish {
-                seconds,
-                soft_after_loud: false,
-            },
-        );
-        let player = Player::draw(&mut Draw::new(seed, 2));
-        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
-        let take = simulated::hear_all(&part, &performance, how, &mut Draw::new(seed, 4));
+        let wish = Wish {
+            seconds,
+            soft_after_loud: false,
+        };
+        let (part, performance, take) = simulated::drawn(seed, wish, how);
         let evidence = evidence.then_some(&take.evidence);
         let found = align(&part, &take.candidates, evidence, &Settings::default());
         let before = (tally.accused, tally.whole.0);
@@ -149,10 +143,7 @@ fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
     let (mut rolls, mut told, mut kept) = (0, 0, 0);
     let (mut after, mut slipped) = (0, 0);
     for seed in 0..30 {
-        let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
-        let player = Player::draw(&mut Draw::new(seed, 2));
-        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
-        let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(seed, 4));
+        let (part, performance, take) = simulated::drawn(seed, Wish::default(), CLEAN);
         // Everything in the first 250 ms of every roll is taken away.
         let begun: Vec<(usize, f64)> = (0..part.notes.len())
             .filter(|&n| part.notes[n].roll && performance.fates[n] == Fate::Played)
@@ -223,10 +214,7 @@ fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
 fn a_drum_is_held_for_missed_once_a_stroke_of_it_was_heard() {
     let (mut spared, mut missed) = (0, 0);
     for seed in 0..12 {
-        let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
-        let player = Player::draw(&mut Draw::new(seed, 2));
-        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
-        let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(seed, 4));
+        let (part, performance, take) = simulated::drawn(seed, Wish::default(), CLEAN);
         let settings = part.settings();
         let alone = |note: usize| {
             let at = part.notes[note].at;
@@ -282,10 +270,7 @@ fn a_drum_is_held_for_missed_once_a_stroke_of_it_was_heard() {
 
 #[test]
 fn a_doubtful_stroke_is_called_what_the_second_listening_says() {
-    let part = parts::generate(&mut Draw::new(3, 1), Wish::default());
-    let player = Player::draw(&mut Draw::new(3, 2));
-    let performance = player::play(&part, &player, &mut Draw::new(3, 3), false);
-    let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(3, 4));
+    let (part, performance, take) = simulated::drawn(3, Wish::default(), CLEAN);
     let hit_of = |stroke: usize| {
         let hit = take.hits[stroke].map(|h| &performance.hits[h]);
         hit.filter(|h| !h.grace).and_then(|h| h.note)

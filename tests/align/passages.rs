@@ -5,9 +5,7 @@ use crate::sittings::{Tally, sit};
 use kettlemark::align::{Evidence, align};
 use kettlemark::part::Dynamic;
 use kettlemark::settings::Settings;
-use kettlemark_test_support::draw::Draw;
-use kettlemark_test_support::parts::{self, Wish};
-use kettlemark_test_support::player::{self, Player};
+use kettlemark_test_support::parts::Wish;
 use kettlemark_test_support::sitting::Plan;
 use kettlemark_test_support::takes::FIRST_JUDGING_SEED;
 
@@ -52,10 +50,7 @@ fn a_run_goes_on_behind_soft_notes_that_are_covered() {
             soft_after_loud: true,
             ..Wish::default()
         };
-        let part = parts::generate(&mut Draw::new(seed, 1), wish);
-        let player = Player::draw(&mut Draw::new(seed, 2));
-        let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
-        let take = simulated::hear_all(&part, &performance, CLEAN, &mut Draw::new(seed, 4));
+        let (part, performance, take) = simulated::drawn(seed, wish, CLEAN);
         let softer = part.notes.windows(2).enumerate().filter_map(|(n, pair)| {
             let marks = (pair[0].dynamic?, pair[1].dynamic?);
             (marks.0 >= Dynamic::F && marks.1 <= Dynamic::P).then_some(n + 1)
@@ -91,10 +86,7 @@ fn a_run_goes_on_behind_soft_notes_that_are_covered() {
 #[test]
 fn a_run_is_not_broken_by_a_way_that_is_better_for_a_few_notes() {
     let seed = 469;
-    let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
-    let player = Player::draw(&mut Draw::new(seed, 2));
-    let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
-    let take = simulated::hear_all(&part, &performance, ROOM, &mut Draw::new(seed, 4));
+    let (part, _, take) = simulated::drawn(seed, Wish::default(), ROOM);
     let found = align(&part, &take.candidates, None, &Settings::default());
     let passages: Vec<_> = found.passages.iter().map(|p| p.notes).collect();
     assert_eq!(passages, [(0, part.notes.len() - 1)]);

@@ -5,7 +5,8 @@ use kettlemark::align::Evidence;
 use kettlemark::listen::Candidate;
 use kettlemark::part::Part;
 use kettlemark_test_support::draw::Draw;
-use kettlemark_test_support::player::Performance;
+use kettlemark_test_support::parts::{self, Wish};
+use kettlemark_test_support::player::{self, Performance, Player};
 use kettlemark_test_support::sitting::Aside;
 
 /// How well a take is heard.
@@ -179,4 +180,13 @@ fn level(row: &mut [f32]) {
 /// Hears a whole performance.
 pub fn hear_all(part: &Part, performance: &Performance, how: Hearing, draw: &mut Draw) -> Take {
     hear(part, performance, &Aside::default(), how, draw)
+}
+
+/// A drawn player plays a drawn part, and is heard.
+pub fn drawn(seed: u64, wish: Wish, how: Hearing) -> (Part, Performance, Take) {
+    let part = parts::generate(&mut Draw::new(seed, 1), wish);
+    let player = Player::draw(&mut Draw::new(seed, 2));
+    let performance = player::play(&part, &player, &mut Draw::new(seed, 3), false);
+    let take = hear_all(&part, &performance, how, &mut Draw::new(seed, 4));
+    (part, performance, take)
 }

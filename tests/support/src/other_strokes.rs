@@ -9,7 +9,7 @@
 //! fades at a rate of ours (read off how the strokes fade before).
 
 use crate::dsp::gain;
-use crate::recorded::{Sample, chunk, contact};
+use crate::recorded::{Sample, chunk, contact, pcm, word};
 use std::path::Path;
 
 const PATCH: &str = "/usr/share/midi/freepats/Tone_000/047_Timpani.pat";
@@ -54,18 +54,6 @@ impl Looped {
             near_hz: self.near_hz,
         }
     }
-}
-
-fn pcm(bytes: &[u8]) -> Vec<f32> {
-    let values = bytes.chunks_exact(2);
-    values
-        .map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32768.0)
-        .collect()
-}
-
-fn word(data: &[u8], at: usize) -> Option<usize> {
-    let bytes = data.get(at..at + 4)?.try_into().ok()?;
-    usize::try_from(u32::from_le_bytes(bytes)).ok()
 }
 
 /// The one sample of a GF1 patch: headers of file, instrument and layer (129,

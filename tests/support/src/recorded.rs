@@ -102,6 +102,20 @@ pub(crate) fn chunk(data: &[u8], from: usize, to: usize, name: [u8; 4]) -> Optio
     None
 }
 
+/// Samples of 16 bits.
+pub(crate) fn pcm(bytes: &[u8]) -> Vec<f32> {
+    let values = bytes.chunks_exact(2);
+    values
+        .map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32768.0)
+        .collect()
+}
+
+/// Four bytes as a number.
+pub(crate) fn word(data: &[u8], at: usize) -> Option<usize> {
+    let bytes = data.get(at..at + 4)?.try_into().ok()?;
+    usize::try_from(u32::from_le_bytes(bytes)).ok()
+}
+
 fn read(path: &Path) -> Option<Vec<Sample>> {
     let data = std::fs::read(path).ok()?;
     let (sound, _) = chunk(&data, 12, data.len(), *b"smpl")?;
@@ -114,14 +128,9 @@ fn read(path: &Path) -> Option<Vec<Sample>> {
                 if h[..end] != *name.as_bytes() {
                     return None;
                 }
-                let word = |i: usize| u32::from_le_bytes([h[i], h[i + 1], h[i + 2], h[i + 3]]);
-                let (start, stop, rate) = (word(20) as usize, word(24) as usize, word(36));
+                let (start, stop) = (word(h, 20)?, word(h, 24)?);
                 let bytes = data.get(sound + 2 * start..sound + 2 * stop)?;
-                let samples: Vec<f32> = bytes
-                    .chunks_exact(2)
-                    .map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32768.0)
-                    .collect();
-                Some((samples, f64::from(rate)))
+                Some((pcm(bytes), word(h, 36)? as f64))
             })
     };
     NAMES

@@ -49,12 +49,8 @@ impl MadeTake {
     }
 }
 
-/// Makes a take: part, player, drums and conditions all drawn from the seed.
-///
-/// # Panics
-/// For recorded strokes where the sound set is not installed; ask
-/// [`crate::recorded::available`].
-pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
+/// The part, player and conditions of a seed.
+fn drawn(kind: Kind, seed: u64) -> (Part, Player, Chain) {
     let mut draw = Draw::new(seed, 1);
     let wish = Wish {
         soft_after_loud: kind == Kind::SoftAfterLoud,
@@ -67,6 +63,16 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
         &mut Draw::new(seed, 3 + kind as u64),
         f64::from(RATE_HZ),
     );
+    (part, player, chain)
+}
+
+/// Makes a take: part, player, drums and conditions all drawn from the seed.
+///
+/// # Panics
+/// For recorded strokes where the sound set is not installed; ask
+/// [`crate::recorded::available`].
+pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
+    let (part, player, chain) = drawn(kind, seed);
     let seeds = Seeds {
         kit: seed,
         playing: seed,
@@ -86,32 +92,26 @@ pub fn make(kind: Kind, instrument: Instrument, seed: u64) -> MadeTake {
 
 /// Makes a take as [`make`] does, of one whole run, recorded by something that
 /// catches nothing of one drum: its notes are played, and none of them is there.
+/// `None` where the part has no such drum.
 ///
 /// # Panics
 /// As [`make`].
-pub fn make_uncaught(kind: Kind, instrument: Instrument, seed: u64, drum: u8) -> MadeTake {
-    let part = parts::generate(&mut Draw::new(seed, 1), Wish::default());
-    let player = Player::draw(&mut Draw::new(seed, 2));
-    let mut draw = Draw::new(seed, 3 + kind as u64);
-    let chain = Chain::draw(kind, &mut draw, f64::from(RATE_HZ));
-    let steady = chain.click_db.is_some();
-    let mut performance = player::play(&part, &player, &mut Draw::new(seed, 20), steady);
-    let settings = part.settings();
-    for hit in &mut performance.hits {
-        if settings[hit.setting].drum == drum {
-            hit.level_db = NOTHING_DB;
-        }
-    }
-    let played = Played {
-        passages: whole(&part, &performance),
-        performance,
-        aside: Aside::default(),
-    };
+pub fn make_uncaught(kind: Kind, instrument: Instrument, seed: u64, drum: u8) -> Option<MadeTake> {
+    let (part, player, chain) = drawn(kind, seed);
     let seeds = Seeds {
         kit: seed,
         playing: seed,
     };
-    sound(part, &player, played, &chain, instrument, seeds, RATE_HZ)
+    let mut played = whole_run(&part, &player, &chain, seed);
+    let settings = part.settings();
+    settings.iter().find(|s| s.drum == drum)?;
+    for hit in &mut played.performance.hits {
+        if settings[hit.setting].drum == drum {
+            hit.level_db = NOTHING_DB;
+        }
+    }
+    let take = sound(part, &player, played, &chain, instrument, seeds, RATE_HZ);
+    Some(take)
 }
 
 /// Makes a take of a sitting of one kind, of a part in which phrases may come
@@ -200,15 +200,19 @@ pub fn make_of(
     seeds: Seeds,
     rate_hz: u32,
 ) -> MadeTake {
-    let steady = chain.click_db.is_some();
-    let performance = player::play(&part, player, &mut Draw::new(seeds.playing, 20), steady);
-    let passages = whole(&part, &performance);
-    let played = Played {
-        performance,
-        passages,
-        aside: Aside::default(),
-    };
+    let played = whole_run(&part, player, chain, seeds.playing);
     sound(part, player, played, chain, instrument, seeds, rate_hz)
+}
+
+/// Plays a part from end to end.
+fn whole_run(part: &Part, player: &Player, chain: &Chain, seed: u64) -> Played {
+    let steady = chain.click_db.is_some();
+    let performance = player::play(part, player, &mut Draw::new(seed, 20), steady);
+    Played {
+        passages: whole(part, &performance),
+        performance,
+        aside: Aside::default(),
+    }
 }
 
 /// The one passage of a performance from end to end.
