@@ -9,16 +9,18 @@ use crate::settings::Settings;
 
 /// Reviews a take against a part. Pure: the same input gives the same review.
 ///
-/// The matching is done twice: by time alone, and then with what the first
-/// round taught about how each drum sounds in this take, and how its sound
-/// grows after a contact.
+/// The matching is done twice: by time and by what the written pitches foretell
+/// of the drums, and then with what the first round taught about how each drum
+/// sounds in this take, and how its sound grows after a contact.
 pub fn review(heard: &Heard, part: &Part, settings: &Settings) -> Review {
-    let first = align(part, &heard.candidates, None, settings);
+    let foretold = listen::foretold(heard, part, settings.a4_hz);
+    let first = align(part, &heard.candidates, Some(&foretold), settings);
     let heard = &listen::again(heard, part, &first, settings.a4_hz);
     let voices = Voices::learn(heard, part, &first, settings.a4_hz);
     let evidence = Evidence {
         per: voices.evidence(),
         unheard: listen::unheard(heard, part, &first, &voices),
+        ..foretold
     };
     let alignment = align(part, &heard.candidates, Some(&evidence), settings);
     let heard = &listen::in_step(heard, part, &alignment);

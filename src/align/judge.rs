@@ -116,7 +116,8 @@ impl Bench<'_> {
         let heard = stroke.and_then(|s| self.heard_drum(index, s));
         // The beginning of a roll may not be heard though it was played.
         let rolled = || self.rolled(index, low, high);
-        let left_out = if self.evidence.is_some() { RARE } else { 1.0 };
+        let learned = self.follower.sounds.learned;
+        let left_out = if learned { RARE } else { 1.0 };
         let as_written = written >= (RARE * other).max(left_out);
         let (outcome, stroke) = if as_written && stroke.is_some() {
             (Outcome::Played, stroke)
@@ -139,7 +140,7 @@ impl Bench<'_> {
         for note in onset.notes.0..onset.notes.1 {
             let own = places.get(note - onset.notes.0).copied();
             let setting = match outcome {
-                Outcome::Played if self.evidence.is_some() => own.or(heard),
+                Outcome::Played if learned => own.or(heard),
                 Outcome::OtherDrum | Outcome::Unsure => heard,
                 _ => None,
             };

@@ -35,14 +35,18 @@ use runs::Search;
 use score::Score;
 use sounds::Sounds;
 
-/// What a second listening, knowing the part, has to say.
+/// What a listening that knows the part has to say of the drums.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Evidence {
     /// [candidate][place in `Part::settings`]: natural log of the likelihood
     /// of the sound at this candidate if that drum was struck there, relative
     /// to the best explanation (best = 0, others negative). A drum that is not
-    /// in use there is still listed.
+    /// in use there is still listed. Empty: nothing is learned yet.
     pub per: Vec<Vec<f32>>,
+    /// The same by the written pitches alone, and worth only as much as such a
+    /// guess: it guides the following of the part while nothing is learned, and
+    /// judges no note.
+    pub by_pitch: Vec<Vec<f32>>,
     /// For every note at which no sure stroke was found: how much likelier what
     /// sounds there is if it was played than if it was left out (1: nobody can
     /// tell). `None`, or a list that is too short: not examined.

@@ -60,6 +60,8 @@ pub(super) struct Sounds {
     /// Likelihood of each setting, best 1; candidates in rows.
     drums: Vec<f32>,
     settings: usize,
+    /// How the drums sound has been learned from the take.
+    pub learned: bool,
 }
 
 impl Sounds {
@@ -106,10 +108,16 @@ impl Sounds {
         }
         sounds.index = Index::of(&sounds.times);
         if let Some(evidence) = evidence {
-            sounds.settings = evidence.per.iter().map(Vec::len).max().unwrap_or(0);
+            sounds.learned = !evidence.per.is_empty();
+            let rows = if sounds.learned {
+                &evidence.per
+            } else {
+                &evidence.by_pitch
+            };
+            sounds.settings = rows.iter().map(Vec::len).max().unwrap_or(0);
             sounds.drums.reserve(candidates.len() * sounds.settings);
             for &index in &sounds.given {
-                let row: &[f32] = evidence.per.get(index).map_or(&[], Vec::as_slice);
+                let row: &[f32] = rows.get(index).map_or(&[], Vec::as_slice);
                 for place in 0..sounds.settings {
                     let log = row.get(place).copied().unwrap_or(0.0);
                     let log = if log.is_nan() { 0.0 } else { log };
@@ -155,50 +163,35 @@ impl Sounds {
     }
 
     /// Likelihood of a stroke on the drums of an onset, some of them struck
-    /// wrongly, relative to one on any drum in force.
+    /// wrongly, relative to one on any drum in force; by the written pitches as
+    /// long as nothing is learned.
     pub fn drum_share(&self, onset: &Onset, candidate: usize) -> f64 {
         if self.settings == 0 {
             return 1.0;
         }
-        let drum = self.drum_worth(onset, candidate);
+        let drum = DrumWorth::of(self.row(candidate), onset);
         (1.0 - WRONG_DRUM_SHARE) * drum.written + WRONG_DRUM_SHARE * drum.other
     }
 
-    /// Likelihood of each setting, best 1; empty without evidence.
+    /// Likelihood of each setting, best 1; empty where nothing is learned.
     pub fn drums(&self, candidate: usize) -> &[f32] {
+        if self.learned {
+            self.row(candidate)
+        } else {
+            &[]
+        }
+    }
+
+    fn row(&self, candidate: usize) -> &[f32] {
         let from = candidate * self.settings;
         self.drums.get(from..from + self.settings).unwrap_or(&[])
     }
 
-    /// What the drums say of a candidate as the stroke of an onset: natural
-    /// log of the likelihood on the written drum and on the likeliest other
-    /// one, relative to a stroke on any drum in force.
+    /// What the drums say of a candidate as the stroke of an onset: the
+    /// likelihood on the written drum and on the likeliest other one, relative to
+    /// a stroke on any drum in force. Nothing where nothing is learned.
     pub fn drum_worth(&self, onset: &Onset, candidate: usize) -> DrumWorth {
-        let row = self.drums(candidate);
-        let (mut own, mut own_count, mut all, mut count) = (0.0f32, 0u32, 0.0f32, 0u32);
-        let mut other = 0.0f32;
-        for (place, &likelihood) in row.iter().enumerate().take(128) {
-            let bit = 1u128 << place;
-            if onset.in_force & bit == 0 {
-                continue;
-            }
-            all += likelihood;
-            count += 1;
-            if onset.own & bit != 0 {
-                own += likelihood;
-                own_count += 1;
-            } else {
-                other = other.max(likelihood);
-            }
-        }
-        if own_count == 0 || count < 2 || all <= 0.0 {
-            return DrumWorth::default();
-        }
-        let mean = f64::from(all) / f64::from(count);
-        DrumWorth {
-            written: f64::from(own) / f64::from(own_count) / mean,
-            other: f64::from(other) / mean,
-        }
+        DrumWorth::of(self.drums(candidate), onset)
     }
 
     /// Worth as the stroke of an onset apart from its place in time.
@@ -271,6 +264,36 @@ impl Default for DrumWorth {
         Self {
             written: 1.0,
             other: 0.0,
+        }
+    }
+}
+
+impl DrumWorth {
+    /// Of the likelihoods of a candidate on every setting.
+    fn of(row: &[f32], onset: &Onset) -> Self {
+        let (mut own, mut own_count, mut all, mut count) = (0.0f32, 0u32, 0.0f32, 0u32);
+        let mut other = 0.0f32;
+        for (place, &likelihood) in row.iter().enumerate().take(128) {
+            let bit = 1u128 << place;
+            if onset.in_force & bit == 0 {
+                continue;
+            }
+            all += likelihood;
+            count += 1;
+            if onset.own & bit != 0 {
+                own += likelihood;
+                own_count += 1;
+            } else {
+                other = other.max(likelihood);
+            }
+        }
+        if own_count == 0 || count < 2 || all <= 0.0 {
+            return Self::default();
+        }
+        let mean = f64::from(all) / f64::from(count);
+        Self {
+            written: f64::from(own) / f64::from(own_count) / mean,
+            other: f64::from(other) / mean,
         }
     }
 }

@@ -34,7 +34,7 @@ pub use opening::Place;
 pub use residual::Residual;
 pub use silence::{SIGN_NAMES, Signs, signs, unheard};
 pub use spaced::PLACED_ALONE;
-pub use voices::Voices;
+pub use voices::{Voices, foretold};
 
 use crate::align::Alignment;
 use crate::error::Error;

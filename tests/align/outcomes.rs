@@ -168,6 +168,7 @@ fn a_roll_whose_beginning_was_not_heard_is_not_called_missed() {
         let evidence = Evidence {
             per: vec![Vec::new(); left.len()],
             unheard: vec![Some(0.3); part.notes.len()],
+            ..Evidence::default()
         };
         let open = align(&part, &left, Some(&evidence), &Settings::default());
         for (note, from_s) in begun {
@@ -240,6 +241,7 @@ fn a_drum_is_held_for_missed_once_a_stroke_of_it_was_heard() {
                 let evidence = Evidence {
                     per: left.iter().map(|&c| take.evidence.per[c].clone()).collect(),
                     unheard: vec![Some(1e-4); part.notes.len()],
+                    ..Evidence::default()
                 };
                 let candidates: Vec<_> = left.iter().map(|&c| take.candidates[c]).collect();
                 align(&part, &candidates, Some(&evidence), &Settings::default())
@@ -300,6 +302,7 @@ fn a_doubtful_stroke_is_called_what_the_second_listening_says() {
             let evidence = Evidence {
                 per: vec![Vec::new(); candidates.len()],
                 unheard,
+                ..Evidence::default()
             };
             let found = align(&part, &candidates, Some(&evidence), &Settings::default());
             let passage = found.counted.map(|c| &found.passages[c]);

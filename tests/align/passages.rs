@@ -2,12 +2,16 @@
 
 use crate::simulated::{self, CLEAN, ROOM};
 use crate::sittings::{Tally, sit};
-use kettlemark::align::{Evidence, align};
-use kettlemark::part::Dynamic;
+use kettlemark::align::{Evidence, Outcome, Passage, align};
+use kettlemark::listen::Candidate;
+use kettlemark::part::{self, Dynamic, Part, ReadOptions};
 use kettlemark::settings::Settings;
+use kettlemark_test_support::draw::Draw;
 use kettlemark_test_support::parts::Wish;
 use kettlemark_test_support::sitting::Plan;
 use kettlemark_test_support::takes::FIRST_JUDGING_SEED;
+use std::ops::Range;
+use std::path::Path;
 
 #[test]
 fn passages_are_found() {
@@ -69,7 +73,7 @@ fn a_run_goes_on_behind_soft_notes_that_are_covered() {
             .unzip();
         let evidence = Evidence {
             per,
-            unheard: Vec::new(),
+            ..Evidence::default()
         };
         let found = align(&part, &left, Some(&evidence), &Settings::default());
         covered += take.candidates.len() - left.len();
@@ -90,4 +94,68 @@ fn a_run_is_not_broken_by_a_way_that_is_better_for_a_few_notes() {
     let found = align(&part, &take.candidates, None, &Settings::default());
     let passages: Vec<_> = found.passages.iter().map(|p| p.notes).collect();
     assert_eq!(passages, [(0, part.notes.len() - 1)]);
+}
+
+/// Quarter notes on three drums, and some bars of them played; beside each
+/// stroke, what its drum weakly says of itself.
+fn even_notes(seed: u64, played: Range<usize>) -> (Part, Vec<Candidate>, Vec<Vec<f32>>) {
+    let mut draw = Draw::new(seed, 1);
+    let names = ["F", "Bb", "D"];
+    let drums: Vec<usize> = (0..96).map(|_| draw.below(names.len())).collect();
+    let bar = |(i, four): (usize, &[usize])| {
+        let words: Vec<&str> = four.iter().map(|&d| names[d]).collect();
+        format!("{}: {}\n", i + 1, words.join(" "))
+    };
+    let bars: String = drums.chunks(4).enumerate().map(bar).collect();
+    let text = format!("drum 1 F2\ndrum 2 Bb2\ndrum 3 D3\nmeter 4/4\ntempo 100\n{bars}");
+    let options = ReadOptions::default();
+    let part = part::read_bytes(text.as_bytes(), Path::new("even.kettle"), &options).unwrap();
+    let candidates = (0..played.len()).map(|i| Candidate {
+        time_s: 3.0 + 0.6 * i as f64 + 0.005 * draw.normal(),
+        time_sd_s: 0.002,
+        log_odds: 5.0,
+        level_db: -20.0,
+    });
+    let candidates = candidates.collect();
+    // A normal log likelihood is calibrated when its variance is twice its mean.
+    let mean = 0.7;
+    let mut says = |own: bool| {
+        let against = mean + (2.0f64 * mean).sqrt() * draw.normal();
+        if own { 0.0 } else { -against }
+    };
+    let by_pitch = drums[played].iter().map(|&struck| {
+        let row: Vec<f64> = (0..names.len()).map(|drum| says(drum == struck)).collect();
+        let best = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        row.iter().map(|r| (r - best).max(-2.0) as f32).collect()
+    });
+    let by_pitch = by_pitch.collect();
+    (part, candidates, by_pitch)
+}
+
+/// What the written pitches foretell puts a run in its place where time alone
+/// cannot, and says nothing of single notes.
+#[test]
+fn written_pitches_place_a_run_and_judge_no_note() {
+    const SEEDS: u64 = 20;
+    let played = 32..56;
+    let (mut by_time, mut in_place) = (0, 0);
+    for seed in 0..SEEDS {
+        let (part, candidates, by_pitch) = even_notes(seed, played.clone());
+        let settings = Settings::default();
+        let is_there = |p: &Passage| p.notes == (played.start, played.end - 1);
+        let blind = align(&part, &candidates, None, &settings);
+        by_time += usize::from(blind.passages.iter().any(is_there));
+        let foretold = Evidence {
+            by_pitch,
+            ..Evidence::default()
+        };
+        let found = align(&part, &candidates, Some(&foretold), &settings);
+        in_place += usize::from(found.passages.iter().any(is_there));
+        let matches = found.passages.iter().flat_map(|p| &p.matches);
+        for told in matches.filter(|m| m.stroke.is_some()) {
+            assert_eq!((told.outcome, told.setting), (Outcome::Played, None));
+        }
+    }
+    assert!(by_time <= 5, "{by_time} of {SEEDS} by time alone");
+    assert!(in_place >= 18, "{in_place} of {SEEDS}");
 }

@@ -32,7 +32,7 @@ struct Args {
     /// Takes a plan and way of hearing.
     #[arg(long, default_value_t = 50)]
     takes: u64,
-    /// By time alone, as the first matching of a take is.
+    /// By time alone, without even what the written pitches foretell.
     #[arg(long)]
     no_drums: bool,
     /// With sound: whole takes in three rooms, on recorded drums where those

@@ -166,11 +166,12 @@ fn listened(own: &Part, samples: Vec<f32>, rate_hz: u32) -> (Heard, Evidence) {
     let recording = Recording::from_samples(samples, rate_hz);
     let heard = listen::listen(recording).expect("samples can be listened to");
     let settings = Settings::default();
-    let first = align(own, &heard.candidates, None, &settings);
+    let foretold = listen::foretold(&heard, own, settings.a4_hz);
+    let first = align(own, &heard.candidates, Some(&foretold), &settings);
     let heard = listen::again(&heard, own, &first, settings.a4_hz);
     let evidence = Evidence {
         per: Voices::learn(&heard, own, &first, settings.a4_hz).evidence(),
-        unheard: Vec::new(),
+        ..foretold
     };
     (heard, evidence)
 }

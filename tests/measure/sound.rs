@@ -4,7 +4,7 @@
 use crate::known::known;
 use kettlemark::align::align;
 use kettlemark::listen::rolling::{Span, hear};
-use kettlemark::listen::{FIRST_SD_S, again, listen};
+use kettlemark::listen::{self, FIRST_SD_S, again, listen};
 use kettlemark::measure::rolls::SURE;
 use kettlemark::measure::{Scene, stops};
 use kettlemark::part::{Quarters, quarters_f64};
@@ -17,6 +17,7 @@ use kettlemark_test_support::kit::Instrument;
 use kettlemark_test_support::parts::{self, Wish};
 use kettlemark_test_support::player::Player;
 use kettlemark_test_support::takes::Seeds;
+use kettlemark_test_support::truth::TrueStroke;
 use kettlemark_test_support::{recorded, takes};
 
 /// Takes of each kind and instrument.
@@ -252,7 +253,8 @@ fn strokes_added_inside_rolls_are_there() {
         let take = takes::make_coded(Kind::Phone, Instrument::Modal, seed);
         let recording = take.recording();
         let heard = listen(recording).unwrap();
-        let first = align(&take.part, &heard.candidates, None, &settings);
+        let foretold = listen::foretold(&heard, &take.part, settings.a4_hz);
+        let first = align(&take.part, &heard.candidates, Some(&foretold), &settings);
         let anew = again(&heard, &take.part, &first, settings.a4_hz);
         for candidate in &anew.candidates[heard.candidates.len()..] {
             let time_s = candidate.time_s;
@@ -273,4 +275,38 @@ fn strokes_added_inside_rolls_are_there() {
     assert!(added >= 10, "{added}");
     assert!(there * 10 >= added * 9, "{there} of {added}");
     assert!(outside * 20 <= added, "{outside} of {added}");
+}
+
+/// Before anything is learned of a take, the written pitches speak for the drum
+/// that was struck, weakly, and no stroke of it speaks loudly.
+#[test]
+fn written_pitches_speak_weakly_for_the_right_drum() {
+    for kind in [Kind::Clean, Kind::Room] {
+        let (mut strokes, mut gained) = (0, 0.0);
+        for seed in 100..100 + TAKES {
+            let take = takes::make(kind, Instrument::Modal, seed);
+            let heard = listen(take.recording()).unwrap();
+            let foretold = listen::foretold(&heard, &take.part, 440.0);
+            assert!(foretold.per.is_empty() && foretold.unheard.is_empty());
+            assert_eq!(foretold.by_pitch.len(), heard.candidates.len());
+            for (candidate, row) in heard.candidates.iter().zip(&foretold.by_pitch) {
+                let best = row.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+                assert!(best == 0.0 && row.iter().all(|log| *log >= -2.0), "{row:?}");
+                let near = |s: &&TrueStroke| (s.time_s - candidate.time_s).abs() < 0.01;
+                let Some(stroke) = take.truth.strokes.iter().find(near) else {
+                    continue;
+                };
+                let likelihood = |log: &f32| f64::from(*log).exp();
+                let any = row.iter().map(likelihood).sum::<f64>() / row.len() as f64;
+                gained += f64::from(row[stroke.setting]) - any.ln();
+                strokes += 1;
+            }
+        }
+        let gained = gained / f64::from(strokes);
+        eprintln!(
+            "{}: {strokes} strokes, {gained:.3} nepers each",
+            kind.name()
+        );
+        assert!(strokes > 100 && gained > 0.1, "{strokes}, {gained}");
+    }
 }

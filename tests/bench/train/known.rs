@@ -22,7 +22,8 @@ fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(known::Signs,
     let recording = take.recording();
     let heard = listen::listen(recording).expect("samples are at hand");
     let settings = Settings::default();
-    let first = align(&take.part, &heard.candidates, None, &settings);
+    let foretold = listen::foretold(&heard, &take.part, settings.a4_hz);
+    let first = align(&take.part, &heard.candidates, Some(&foretold), &settings);
     let voices = Voices::learn(&heard, &take.part, &first, settings.a4_hz);
     let signs = known::signs(&heard, &take.part, &first, &voices);
     let again = listen::again(&heard, &take.part, &first, settings.a4_hz);

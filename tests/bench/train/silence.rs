@@ -36,7 +36,8 @@ impl Tally {
         let recording = take.recording();
         let heard = listen::listen(recording).expect("samples are at hand");
         let settings = Settings::default();
-        let first = align(&take.part, &heard.candidates, None, &settings);
+        let foretold = listen::foretold(&heard, &take.part, settings.a4_hz);
+        let first = align(&take.part, &heard.candidates, Some(&foretold), &settings);
         let heard = listen::again(&heard, &take.part, &first, settings.a4_hz);
         let voices = Voices::learn(&heard, &take.part, &first, settings.a4_hz);
         let signs = listen::signs(&heard, &take.part, &first, &voices);
