@@ -1,6 +1,7 @@
 //! Whether a take is of a part at all.
 
 use super::choose::Run;
+use super::follow::Step;
 use super::runs::tried;
 use super::score::Score;
 use super::sounds::Sounds;
@@ -10,6 +11,10 @@ use crate::regression;
 pub const TERMS: usize = 10;
 /// Gain beyond this says no more, nats.
 const MOST_GAIN: f64 = 30.0;
+/// Nor do shares of the most gain beyond these, of the longest run and of all:
+/// so much gains what is in the right rhythm, on whatever drums.
+const MOST_OF_RUN: f64 = 0.9;
+const MOST_OF_ALL: f64 = 0.85;
 /// A longest run of fewer strokes is weighed as one of few.
 const MANY: f64 = 8.0;
 
@@ -18,9 +23,10 @@ const MANY: f64 = 8.0;
 /// the most that all candidates could be worth; natural log of the gain of the
 /// longest run a step; share of its onsets struck; how well the strokes of all
 /// runs are on the drums written, mean natural log of the likelihood against
-/// any drum; natural log of the gain of all runs; natural log of how many drums
-/// there are to tell apart; gain of all runs over what chance finds, which is
-/// as much as was tried; one over the strokes of the longest run.
+/// any drum, in shares of the most that so many drums allow; natural log of the
+/// gain of all runs; 1 where there are drums to tell apart; gain of all runs over
+/// what chance finds, which is as much as was tried; one over the strokes of the
+/// longest run.
 pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64; TERMS]> {
     let best = runs.iter().max_by(|a, b| a.worth.total_cmp(&b.worth))?;
     let steps = best.steps.len() as f64;
@@ -32,24 +38,23 @@ pub(super) fn terms(score: &Score, sounds: &Sounds, runs: &[Run]) -> Option<[f64
     };
     let told: f64 = runs.iter().map(|r| r.worth).sum();
     let struck = runs.iter().flat_map(|r| &r.steps);
-    let drums: f64 = struck
-        .clone()
-        .map(|s| {
-            sounds
-                .drum_share(&score.onsets[s.onset], s.candidate)
-                .max(1e-3)
-                .ln()
-        })
-        .sum();
+    let apart = score.onsets[first.onset].in_force.count_ones();
+    let drums = if apart > 1 {
+        let share = |s: &Step| sounds.drum_share(&score.onsets[s.onset], s.candidate);
+        let logs = struck.clone().map(|s| share(s).max(1e-3).ln());
+        logs.sum::<f64>() / struck.count() as f64 / f64::from(apart).ln()
+    } else {
+        0.0
+    };
     Some([
         1.0,
-        (best.worth / most(first.candidate, last.candidate + 1)).min(1.2),
-        (told / most(0, sounds.len())).min(1.2),
+        (best.worth / most(first.candidate, last.candidate + 1)).min(MOST_OF_RUN),
+        (told / most(0, sounds.len())).min(MOST_OF_ALL),
         (best.worth / steps).clamp(0.1, 5.0).ln(),
         steps / (last.onset - first.onset + 1) as f64,
-        drums / struck.count() as f64,
+        drums,
         told.max(1.0).ln(),
-        f64::from(score.onsets[first.onset].in_force.count_ones().max(1)).ln(),
+        f64::from(u8::from(apart > 1)),
         (told - tried(score, sounds)).clamp(-10.0, MOST_GAIN),
         1.0 / steps,
     ])
@@ -62,13 +67,13 @@ pub fn few(terms: &[f64; TERMS]) -> bool {
 
 /// The weights of many strokes, which need no more than eight terms, and of
 /// few, fitted to made pairs of tuning seeds, with sound and without, by
-/// `cargo bench --bench pieces -- --fit` and `-- --fit --short`.
+/// `cargo bench --bench pieces -- --fit`.
 pub const WEIGHTS: [[f64; TERMS]; 2] = [
     [
-        1.619, -3.421, 14.845, -0.194, -5.343, 5.315, -0.516, -5.528, 0.0, 0.0,
+        -4.847, -5.475, 28.302, -0.671, -5.376, 6.683, -0.357, -7.936, 0.0, 0.0,
     ],
     [
-        5.895, -2.266, 8.427, 1.035, -5.064, 2.125, -1.366, -2.840, 0.035, -5.458,
+        5.899, -4.610, 12.807, 1.199, -3.413, 2.461, -2.094, -3.077, 0.059, -10.477,
     ],
 ];
 

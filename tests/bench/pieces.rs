@@ -1,7 +1,7 @@
 //! Fits the weights of `src/align/piece.rs` on right and wrong pairs of takes
 //! and parts, and prints how well they do on others: `cargo bench --bench
-//! pieces -- --fit`, and `-- --fit --short` those of few strokes. Without
-//! `--fit` the weights as they are are tried; with `--aloud` on whole takes with
+//! pieces -- --fit`: those of many strokes and those of few. Without `--fit` the
+//! weights as they are are tried; with `--aloud` on whole takes with
 //! sound.
 
 use clap::Parser;
@@ -68,6 +68,15 @@ type Terms = [f64; PIECE_TERMS];
 fn terms(kind: Pair, seed: u64) -> Option<Terms> {
     let (part, take) = pair(kind, seed);
     piece_terms(&part, &take.candidates, Some(&take.evidence))
+}
+
+/// The same, with sound or without.
+fn terms_of(kind: Pair, seed: u64, aloud: bool) -> Option<Terms> {
+    if aloud {
+        terms_aloud(kind, seed)
+    } else {
+        terms(kind, seed)
+    }
 }
 
 /// The weights that suit pairs best, on standardised terms, with a weak
@@ -267,69 +276,70 @@ fn all_pairs(seeds: Range<u64>, aloud: bool) -> Vec<(Pair, u64)> {
         .collect()
 }
 
-/// Fits the weights of many strokes, or those of few, on tuning seeds.
+/// The first tuning seed that weights are fitted to with sound.
+const FIRST_SOUNDING: u64 = 500;
+
+/// Cases of a few strokes as they are fitted to.
+fn of_few(seeds: Range<u64>, aloud: bool) -> Vec<(Terms, bool)> {
+    all_short(seeds)
+        .into_par_iter()
+        .filter_map(|(kind, strokes, seed)| {
+            let found = short_terms(kind, strokes, seed, aloud)?;
+            Some((found.terms?, kind.is_right()))
+        })
+        .collect()
+}
+
+/// Pairs as they are fitted to.
+fn of_any(seeds: Range<u64>, aloud: bool) -> Vec<(Terms, bool)> {
+    all_pairs(seeds, aloud)
+        .into_par_iter()
+        .filter_map(|(kind, seed)| Some((terms_of(kind, seed, aloud)?, kind.is_right())))
+        .collect()
+}
+
+/// Fits the weights of many strokes and those of few, on tuning seeds.
 #[allow(clippy::print_stdout)]
 fn fitted(args: &Args) -> [Terms; 2] {
-    let of_few = |seeds: Range<u64>, aloud: bool| -> Vec<(Terms, bool)> {
-        all_short(seeds)
-            .into_par_iter()
-            .filter_map(|(kind, strokes, seed)| {
-                let found = short_terms(kind, strokes, seed, aloud)?;
-                Some((found.terms?, kind.is_right()))
-            })
-            .collect()
-    };
-    let of_any = |seeds: Range<u64>, aloud: bool| -> Vec<(Terms, bool)> {
-        all_pairs(seeds, aloud)
-            .into_par_iter()
-            .filter_map(|(kind, seed)| {
-                let terms = if aloud {
-                    terms_aloud(kind, seed)
-                } else {
-                    terms(kind, seed)
-                };
-                Some((terms?, kind.is_right()))
-            })
-            .collect()
-    };
-    let few = args.short;
-    let own = |(mut terms, right): (Terms, bool)| {
-        let own = piece_of_few(&terms) == few;
-        if !few {
-            terms[PIECE_TERMS - 2..].fill(0.0);
-        }
-        own.then_some((terms, right))
-    };
     // Takes of few strokes are soon made.
-    let mut silent = of_few(0..4 * args.tuning, false);
-    silent.extend(of_any(0..args.tuning, false));
-    let sounding = if few {
-        of_few(500..500 + 4 * args.tuning / 3, true)
-    } else {
-        let seeds = 500..500 + args.tuning / 3;
-        let mut sounding = of_few(seeds.clone(), true);
-        sounding.extend(of_any(seeds, true));
-        sounding
-    };
-    let mut data: Vec<_> = silent.into_iter().filter_map(own).collect();
-    let aloud: Vec<_> = sounding.into_iter().filter_map(own).collect();
-    let right = |d: &[(Terms, bool)]| d.iter().filter(|d| d.1).count();
-    println!(
-        "{} pairs without sound, {} right; {} with, {} right",
-        data.len(),
-        right(&data),
-        aloud.len(),
-        right(&aloud)
-    );
-    // Those with sound are fewer, and count as much together.
-    for _ in 0..data.len() / aloud.len().max(1) {
-        data.extend(&aloud);
-    }
-    let mut weights = PIECE_WEIGHTS;
-    let row = &mut weights[usize::from(few)];
-    *row = fit(&data);
-    println!("weights: {row:.3?}");
-    weights
+    let silent = [
+        of_few(0..4 * args.tuning, false),
+        of_any(0..args.tuning, false),
+    ]
+    .concat();
+    let (third, sounding) = (args.tuning / 3, FIRST_SOUNDING);
+    let aloud = of_any(sounding..sounding + third, true);
+    let many = [aloud.clone(), of_few(sounding..sounding + third, true)].concat();
+    let more = of_few(sounding + third..sounding + 4 * third, true);
+    let few = [many.clone(), more].concat();
+    [(many, false), (few, true)].map(|(aloud, few)| {
+        let own = |&(mut terms, right): &(Terms, bool)| {
+            if !few {
+                terms[PIECE_TERMS - 2..].fill(0.0);
+            }
+            (terms, right)
+        };
+        let of = |pairs: &[(Terms, bool)]| -> Vec<(Terms, bool)> {
+            let kept = pairs.iter().filter(|p| piece_of_few(&p.0) == few);
+            kept.map(own).collect()
+        };
+        let (mut data, aloud) = (of(&silent), of(&aloud));
+        let right = |d: &[(Terms, bool)]| d.iter().filter(|d| d.1).count();
+        println!(
+            "{} pairs without sound, {} right; {} with, {} right",
+            data.len(),
+            right(&data),
+            aloud.len(),
+            right(&aloud)
+        );
+        // Those with sound are fewer, and count as much together.
+        for _ in 0..data.len() / aloud.len().max(1) {
+            data.extend(&aloud);
+        }
+        let weights = fit(&data);
+        println!("weights: {weights:.3?}");
+        weights
+    })
 }
 
 #[allow(clippy::print_stdout)]
@@ -365,11 +375,7 @@ fn main() {
     let told: Vec<_> = all_pairs(first..first + args.takes, args.aloud)
         .into_par_iter()
         .map(|(kind, seed)| {
-            let terms = if args.aloud {
-                terms_aloud(kind, seed)
-            } else {
-                terms(kind, seed)
-            };
+            let terms = terms_of(kind, seed, args.aloud);
             (kind, seed, told(terms))
         })
         .collect();
