@@ -109,7 +109,8 @@ fn even_notes(seed: u64, played: Range<usize>) -> (Part, Vec<Candidate>, Vec<Vec
     let bars: String = drums.chunks(4).enumerate().map(bar).collect();
     let text = format!("drum 1 F2\ndrum 2 Bb2\ndrum 3 D3\nmeter 4/4\ntempo 100\n{bars}");
     let options = ReadOptions::default();
-    let part = part::read_bytes(text.as_bytes(), Path::new("even.kettle"), &options).unwrap();
+    let part = part::read_bytes(text.as_bytes(), Path::new("even.kettle"), &options);
+    let part = part.expect("even notes are a part");
     let candidates = (0..played.len()).map(|i| Candidate {
         time_s: 3.0 + 0.6 * i as f64 + 0.005 * draw.normal(),
         time_sd_s: 0.002,
