@@ -1,14 +1,14 @@
-//! Fits the weights of `src/align/piece.rs` on right and wrong pairs of takes
-//! and parts, and prints how well they do on others: `cargo bench --bench
-//! pieces -- --fit`: those of many strokes and those of few. Without `--fit` the
-//! weights as they are are tried; with `--aloud` on whole takes with
-//! sound.
+//! Fits the weights of `src/align/piece.rs`, those of many strokes and those of
+//! few, on right and wrong pairs of takes and parts, and prints how well they do
+//! on others: `cargo bench --bench pieces -- --fit`. Without `--fit` the weights
+//! as they are are tried; with `--aloud` on whole takes with sound.
 
 use clap::Parser;
 use kettlemark::align::{Evidence, PIECE_TERMS, PIECE_WEIGHTS, align, piece_of_few, piece_terms};
 use kettlemark::listen::{self, Candidate, Heard, Voices};
 use kettlemark::measure::refusal::{MOST_ELSEWHERE, least_same_piece};
 use kettlemark::part::Part;
+use kettlemark::pipeline;
 use kettlemark::regression::{self, probability};
 use kettlemark::settings::Settings;
 use kettlemark::take::Recording;
@@ -175,12 +175,11 @@ fn listened(own: &Part, samples: Vec<f32>, rate_hz: u32) -> (Heard, Evidence) {
     let recording = Recording::from_samples(samples, rate_hz);
     let heard = listen::listen(recording).expect("samples can be listened to");
     let settings = Settings::default();
-    let foretold = listen::foretold(&heard, own, settings.a4_hz);
-    let first = align(own, &heard.candidates, Some(&foretold), &settings);
+    let first = pipeline::first(&heard, own, &settings);
     let heard = listen::again(&heard, own, &first, settings.a4_hz);
     let evidence = Evidence {
         per: Voices::learn(&heard, own, &first, settings.a4_hz).evidence(),
-        ..foretold
+        ..Evidence::default()
     };
     (heard, evidence)
 }
@@ -307,11 +306,11 @@ fn fitted(args: &Args) -> [Terms; 2] {
         of_any(0..args.tuning, false),
     ]
     .concat();
-    let (third, sounding) = (args.tuning / 3, FIRST_SOUNDING);
-    let aloud = of_any(sounding..sounding + third, true);
-    let many = [aloud.clone(), of_few(sounding..sounding + third, true)].concat();
-    let more = of_few(sounding + third..sounding + 4 * third, true);
-    let few = [many.clone(), more].concat();
+    let third = args.tuning / 3;
+    let sounding = FIRST_SOUNDING..FIRST_SOUNDING + third;
+    let more = sounding.end..sounding.end + 3 * third;
+    let many = [of_any(sounding.clone(), true), of_few(sounding, true)].concat();
+    let few = [many.clone(), of_few(more, true)].concat();
     [(many, false), (few, true)].map(|(aloud, few)| {
         let own = |&(mut terms, right): &(Terms, bool)| {
             if !few {

@@ -2,7 +2,6 @@
 //! does with real decays, rooms and phones.
 
 use crate::known::known;
-use kettlemark::align::align;
 use kettlemark::listen::rolling::{Span, hear};
 use kettlemark::listen::{self, FIRST_SD_S, again, listen};
 use kettlemark::measure::rolls::SURE;
@@ -253,8 +252,7 @@ fn strokes_added_inside_rolls_are_there() {
         let take = takes::make_coded(Kind::Phone, Instrument::Modal, seed);
         let recording = take.recording();
         let heard = listen(recording).unwrap();
-        let foretold = listen::foretold(&heard, &take.part, settings.a4_hz);
-        let first = align(&take.part, &heard.candidates, Some(&foretold), &settings);
+        let first = pipeline::first(&heard, &take.part, &settings);
         let anew = again(&heard, &take.part, &first, settings.a4_hz);
         for candidate in &anew.candidates[heard.candidates.len()..] {
             let time_s = candidate.time_s;

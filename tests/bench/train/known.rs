@@ -2,8 +2,8 @@
 //! weights of `src/listen/known.rs`.
 
 use crate::{KINDS, fit, loss, over};
-use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, Voices, known};
+use kettlemark::pipeline;
 use kettlemark::settings::Settings;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
@@ -22,8 +22,7 @@ fn labelled(kind: Kind, instrument: Instrument, seed: u64) -> Vec<(known::Signs,
     let recording = take.recording();
     let heard = listen::listen(recording).expect("samples are at hand");
     let settings = Settings::default();
-    let foretold = listen::foretold(&heard, &take.part, settings.a4_hz);
-    let first = align(&take.part, &heard.candidates, Some(&foretold), &settings);
+    let first = pipeline::first(&heard, &take.part, &settings);
     let voices = Voices::learn(&heard, &take.part, &first, settings.a4_hz);
     let signs = known::signs(&heard, &take.part, &first, &voices);
     let again = listen::again(&heard, &take.part, &first, settings.a4_hz);

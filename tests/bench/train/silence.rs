@@ -2,8 +2,8 @@
 //! `src/listen/silence.rs`.
 
 use crate::{KINDS, fit, takes};
-use kettlemark::align::align;
 use kettlemark::listen::{self, Logistic, SIGN_NAMES, Signs, Voices};
+use kettlemark::pipeline;
 use kettlemark::settings::Settings;
 use kettlemark_test_support::conditions::Kind;
 use kettlemark_test_support::kit::Instrument;
@@ -36,8 +36,7 @@ impl Tally {
         let recording = take.recording();
         let heard = listen::listen(recording).expect("samples are at hand");
         let settings = Settings::default();
-        let foretold = listen::foretold(&heard, &take.part, settings.a4_hz);
-        let first = align(&take.part, &heard.candidates, Some(&foretold), &settings);
+        let first = pipeline::first(&heard, &take.part, &settings);
         let heard = listen::again(&heard, &take.part, &first, settings.a4_hz);
         let voices = Voices::learn(&heard, &take.part, &first, settings.a4_hz);
         let signs = listen::signs(&heard, &take.part, &first, &voices);
